@@ -1,0 +1,36 @@
+# `make demo` shows the main job, `make test` proves it, `make check` keeps the house in order.
+PY ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test check lock clean
+.DELETE_ON_ERROR:
+
+# A stamp, never "is there a .venv": a failed `venv` leaves a half-made one behind.
+$(VENV)/.ok: pyproject.toml requirements.lock
+	@$(PY) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Duskbell needs Python 3.11 or newer: sudo apt install python3"; exit 1; }
+	@$(PY) -m ensurepip --version >/dev/null 2>&1 || { echo "python3-venv is missing: sudo apt install python3-venv"; exit 1; }
+	@echo "setting up $(VENV) (once, a minute or two) ..."
+	@rm -rf $(VENV) && $(PY) -m venv $(VENV)
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@
+
+demo: $(VENV)/.ok
+	@$(BIN)/python -m simulators.live.demo $(if $(ONCE),--once)
+
+test: $(VENV)/.ok
+	@$(BIN)/python -m pytest $(ARGS)
+
+check: $(VENV)/.ok
+	@$(BIN)/ruff format --check .
+	@$(BIN)/ruff check .
+	@$(BIN)/mypy
+	@$(BIN)/lint-imports
+
+# Renew the locked list; it holds names and hashes and no addresses.
+lock:
+	@uv pip compile --quiet pyproject.toml --all-extras --universal --python-version 3.11 --generate-hashes --no-header --no-annotate -o requirements.lock
+
+clean:
+	@rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis demo-run
