@@ -1,0 +1,1 @@
+"""Duskbell's daemon: a pure core that decides, and edges that touch the world."""

@@ -1,0 +1,299 @@
+"""The words of the house: events that come in, facts that are known, effects that go out.
+
+Read this first. Everything the daemon does is one sentence in this language: an event arrives with a stamp,
+`step` turns the old state and the event into a new state and some effects, and the edges carry the effects
+out. What became of an effect comes back as another event; an adapter never answers.
+
+Effects are absolute, bounded and expire ("draw, at most 74 s, not after this instant"), never "toggle".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import NamedTuple, TypeAlias
+
+from controller.core.plan.alarm import Watched
+from controller.core.plan.people import Way
+from controller.core.plan.plan import Plan
+from controller.core.sky.almanac import Almanac
+from controller.core.units import HouseMs, UtcMs
+
+
+class Stamp(NamedTuple):
+    """All clocks, read once per turn.
+
+    `house_ms` never goes back and runs on across restarts; durations and deadlines use it alone. `utc_ms` is
+    for the sun, schedules and text; `utc_trusted` says whether the board's clock has been set.
+    """
+
+    house_ms: HouseMs
+    utc_ms: UtcMs
+    utc_offset_min: int
+    utc_trusted: bool
+
+
+class Trust(Enum):
+    """How far a value can be believed. Unknown is never normal."""
+
+    GOOD = "good"
+    DOUBTFUL = "doubtful"
+    STALE = "stale"
+    MISSING = "missing"
+
+
+class Limit(Enum):
+    """Which end switches of a curtain are pressed."""
+
+    NONE = "none"
+    OPEN = "open"
+    DRAWN = "drawn"
+    BOTH = "both"
+
+
+class Selector(Enum):
+    """The switch at the motor. Local and off always win."""
+
+    REMOTE = "remote"
+    LOCAL = "local"
+    OFF = "off"
+
+
+class Run(Enum):
+    """What a motor is asked to do."""
+
+    DRAW = "draw"
+    OPEN = "open"
+    STOP = "stop"
+
+
+# --- events ---------------------------------------------------------------------------------------------
+
+
+class Sample(NamedTuple):
+    """One value of one sensor, in the kept unit of its quantity.
+
+    `fresh` is False for a retained message, whose age nobody knows. `taken_utc_ms` is the sensor's own time,
+    if it sent one.
+    """
+
+    sensor: str
+    value: float
+    fresh: bool = True
+    taken_utc_ms: UtcMs | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    """The daemon has (re)started; `away_ms` is how long it was away, if that is known. [ms]"""
+
+    away_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingsTaken:
+    """Sensors have spoken."""
+
+    samples: tuple[Sample, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PayloadRefused:
+    """A message could not be read; it is counted and never becomes a value."""
+
+    topic: str
+    source: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class CurtainReported:
+    """A motor board has said where its curtain is and what it does."""
+
+    curtain: str
+    drawn_percent: float | None
+    moving: bool
+    limit: Limit = Limit.NONE
+    selector: Selector = Selector.REMOTE
+    command_id: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SettingsChanged:
+    """The manager's settings have been read and found good."""
+
+    plan: Plan
+
+
+@dataclass(frozen=True, slots=True)
+class AlmanacArrived:
+    """A table of the sun for the coming days."""
+
+    almanac: Almanac
+
+
+@dataclass(frozen=True, slots=True)
+class Woken:
+    """A deadline of the state has come; nothing else has happened."""
+
+
+@dataclass(frozen=True, slots=True)
+class TroubleSeen:
+    """A part of Duskbell or of its surroundings is in trouble, or (with None) in order again."""
+
+    part: Watched
+    trouble: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerGiven:
+    """A person answers for the alarm with this code."""
+
+    code: str
+    person: str
+    way: str
+
+
+@dataclass(frozen=True, slots=True)
+class HoldAsked:
+    """A person wants the curtain at a position for a time, whatever the rules say."""
+
+    curtain: str
+    drawn_percent: float
+    minutes: float
+    person: str
+
+
+@dataclass(frozen=True, slots=True)
+class HoldReleased:
+    """A person gives the curtain back to the rules."""
+
+    curtain: str
+    person: str
+
+
+@dataclass(frozen=True, slots=True)
+class FaultCleared:
+    """A person has looked at the curtain and lets the motor run again."""
+
+    curtain: str
+    person: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmShelved:
+    """A person silences one alarm for a bounded time, with a reason."""
+
+    alarm: str
+    minutes: float
+    person: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmReset:
+    """A person resets a latched alarm."""
+
+    alarm: str
+    person: str
+
+
+@dataclass(frozen=True, slots=True)
+class EffectDone:
+    """The world took an effect: a board's relay closed, a mail server accepted a message."""
+
+    effect_id: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class EffectFailed:
+    """The world refused an effect."""
+
+    effect_id: str
+    reason: str
+
+
+Event: TypeAlias = (
+    Started
+    | ReadingsTaken
+    | PayloadRefused
+    | CurtainReported
+    | SettingsChanged
+    | AlmanacArrived
+    | Woken
+    | TroubleSeen
+    | AnswerGiven
+    | HoldAsked
+    | HoldReleased
+    | FaultCleared
+    | AlarmShelved
+    | AlarmReset
+    | EffectDone
+    | EffectFailed
+)
+
+
+# --- effects --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class MoveCurtain:
+    """Run a curtain's motor: towards `drawn_percent`, at most `run_at_most_ms`, not after an instant.
+
+    `run` says the direction for boards that only know draw, open and stop. A stop has `run_at_most_ms` 0.
+    """
+
+    effect_id: str
+    curtain: str
+    run: Run
+    drawn_percent: float
+    run_at_most_ms: int
+    not_after_utc_ms: UtcMs
+    not_after_house_ms: HouseMs
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class SendMessage:
+    """Tell a person something by one way. `thread` groups the messages of one alarm."""
+
+    effect_id: str
+    person: str
+    way: Way
+    address: str
+    subject: str
+    text: str
+    thread: str
+
+
+@dataclass(frozen=True, slots=True)
+class PublishState:
+    """Publish a retained state under the site's own topic root."""
+
+    tail: str
+    document: str
+
+
+class Ledger(Enum):
+    """Which page of the record a line belongs to."""
+
+    CURTAIN = "curtain"
+    ALARM = "alarm"
+    CALL = "call"
+    SENSOR = "sensor"
+    HOUSE = "house"
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A line for the record: what was decided, about what, and why, in one sentence."""
+
+    ledger: Ledger
+    subject: str
+    rule: str
+    text: str
+    value: float | None = None
+
+
+Effect: TypeAlias = MoveCurtain | SendMessage | PublishState | Note
