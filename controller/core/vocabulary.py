@@ -85,7 +85,7 @@ class Sample(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Started:
-    """The daemon has (re)started; `away_ms` is how long it was away, if that is known. [ms]"""
+    """The daemon has (re)started; `away_ms` is how long it was away, if that is known [ms]."""
 
     away_ms: int | None = None
 

@@ -193,8 +193,8 @@ def day_length_ms(
 def clear_sky_sum_j_m2(almanac: Almanac, *, from_utc_ms: int, to_utc_ms: int) -> float:
     """Sum the energy a cloudless sky brings to a level plane over the span [J/m2].
 
-    Never negative. Trapezoids between minutes. Only the part of the span that the table covers is counted: ask `covers`
-    for both ends where a part would mislead. 0 when the span is empty or turned round.
+    Never negative. Trapezoids between minutes. Only the part of the span that the table covers is counted:
+    ask `covers` for both ends where a part would mislead. 0 when the span is empty or turned round.
     """
     low_ms = max(from_utc_ms, almanac.start_utc_ms)
     high_ms = min(to_utc_ms, end_utc_ms(almanac))
