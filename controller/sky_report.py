@@ -18,7 +18,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from controller.edges.almanac import AlmanacFailed, SkyReport, report_sky
+from controller.core.sky.almanac import RISE_SET_HEIGHT_DEG
+from controller.edges.almanac import YEARS, AlmanacFailed, SkyReport, report_sky
 
 if TYPE_CHECKING:
     import argparse
@@ -31,7 +32,7 @@ _NUMBER_KEYS: Final = ("latitude_deg", "longitude_deg", "elevation_m")
 _SETTINGS_BYTES_MAX: Final = 4_000_000
 
 
-class _Refused(ValueError):
+class _Refused(ValueError):  # noqa: N818 - named by what happened
     """What was asked cannot be answered as it stands; the message is the one line to say."""
 
 
@@ -54,7 +55,8 @@ def add_sky(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     parser.add_argument(
         "--at",
         metavar="TIME",
-        help="the instant, ISO 8601, such as 2025-06-21T12:00; without an offset it is the site's local time",
+        help="the instant, ISO 8601, such as 2025-06-21T12:00; without an offset it is the site's "
+        "local time, a date alone is its midnight",
     )
     parser.add_argument("--settings", metavar="FILE", help="take the site from the table [site] of this file")
     parser.add_argument("--latitude", metavar="DEGREES", help="positive north; wins over the file")
@@ -157,24 +159,24 @@ def _read_instant(text: str | None, zone: ZoneInfo) -> tuple[datetime, str | Non
         raise _Refused("say the instant with --at, such as --at 2025-06-21T12:00")
     try:
         read = datetime.fromisoformat(text)
-        if read.tzinfo is not None:
-            return read.astimezone(zone), None
-        # PEP 495: in a gap fold=0 takes the offset before it, which lands after the gap; in a repeated
-        # hour it takes the first.
-        first, second = read.replace(tzinfo=zone), read.replace(tzinfo=zone, fold=1)
-        local = first.astimezone(UTC).astimezone(zone)
     except ValueError:
         raise _Refused(f"--at {text!r} is no ISO 8601 date and time, such as 2025-06-21T12:00") from None
-    except OverflowError:
-        raise _Refused(f"--at {text!r} is out of range") from None
+    if read.year not in YEARS:  # judged first, so that no zone can push the instant off the calendar
+        raise _Refused(f"--at {text!r}: the sun is reckoned from {YEARS[0]} to {YEARS[-1]} only")
+    if read.tzinfo is not None:
+        return read.astimezone(zone), None
+    # PEP 495: where the clocks skip the time, fold=0 takes the offset before the jump, which lands after
+    # it; where they repeat it, fold=0 is the first and fold=1 the second.
+    first, second = read.replace(tzinfo=zone), read.replace(tzinfo=zone, fold=1)
+    local = first.astimezone(UTC).astimezone(zone)
+    said = read.isoformat()
     if local.replace(tzinfo=None) != read:
-        return (
-            local,
-            f"local time {read.isoformat()} is skipped when the clocks go forward; taken as {local.isoformat()}",
+        return local, (
+            f"local time {said} is skipped when the clocks go forward; taken as {local.isoformat()}"
         )
     if first.utcoffset() != second.utcoffset():
         return local, (
-            f"local time {read.isoformat()} comes twice when the clocks go back; taken as the first, "
+            f"local time {said} comes twice when the clocks go back; taken as the first, "
             f"{first.isoformat()}; the second is {second.isoformat()}"
         )
     return local, None
@@ -218,8 +220,10 @@ def _format_text(report: SkyReport, site: _Site, at: datetime) -> str:
     side = "above" if height_deg >= 0 else "below"
     lines = [
         f"{at.isoformat()} ({site.zone.key}) at {_format_place(site)}:",
-        f"Sun {abs(height_deg):.2f} degrees {side} the horizon (without refraction), "
-        f"azimuth {report.azimuth_deg:.2f} degrees from north by east.",
+        (
+            f"Sun {abs(height_deg):.2f} degrees {side} the horizon (without refraction), "
+            f"azimuth {report.azimuth_deg:.2f} degrees from north by east."
+        ),
         f"A cloudless sky would give {report.clear_sky_w_m2:.0f} W/m2 on a level plane.",
         _format_day(report, site.zone),
     ]
@@ -237,9 +241,8 @@ def _format_place(site: _Site) -> str:
 def _format_day(report: SkyReport, zone: ZoneInfo) -> str:
     sunrise, sunset = _sunrise_sunset(report, zone)
     if sunrise is None and sunset is None:
-        return (
-            "The sun " + ("stays up" if report.sun_height_deg > -0.8333 else "stays down") + " all that day."
-        )
+        stays = "up" if report.sun_height_deg >= RISE_SET_HEIGHT_DEG else "down"
+        return f"The sun stays {stays} all that day."
     parts = [
         f"sunrise {sunrise:%H:%M:%S}" if sunrise else "no sunrise",
         f"sunset {sunset:%H:%M:%S}" if sunset else "no sunset",

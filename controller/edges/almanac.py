@@ -33,7 +33,10 @@ TIME_LIMIT_S: Final = 180.0
 # Tables of a year are about 0.5 MB each; the newest are kept, so the folder stays below some 10 MB.
 CACHE_FILES_MAX: Final = 20
 
-# 1950-01-01 to 2100-01-01. Beyond, the difference of terrestrial and universal time is a guess.
+# Years the sun is reckoned for. Far beyond them the difference of terrestrial and universal time is a guess.
+YEARS: Final = range(1950, 2100)
+
+# The same as instants: 1950-01-01 and 2100-01-01.
 _UTC_MS_MIN: Final = -631_152_000_000
 _UTC_MS_MAX: Final = 4_102_444_800_000
 
