@@ -1,0 +1,1 @@
+"""What goes over the wire: payloads and topics to events, effects to payloads. Pure: no network here."""
