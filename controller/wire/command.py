@@ -7,6 +7,7 @@ A board that knows its position takes a target, `{"command": "1042-0", "drawn_pe
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 from json import dumps
 from typing import Final
@@ -14,6 +15,9 @@ from typing import Final
 from controller.core.plan.curtain import Actuator
 from controller.core.units import UtcMs
 from controller.core.vocabulary import MoveCurtain, Run
+
+COMMAND: Final = re.compile(r"[0-9A-Za-z._:-]{1,64}")
+"""The name of a command: a board sends it back in its report."""
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -53,7 +57,7 @@ def render_run(*, command_id: str, run: Run, run_at_most_ms: int, not_after_utc_
 def _render(
     command_id: str, order: dict[str, float | str], run_at_most_ms: int, not_after_utc_ms: UtcMs
 ) -> bytes:
-    assert command_id, "a command has a name"
+    assert COMMAND.fullmatch(command_id), "a command has a name that a report can give back"
     assert run_at_most_ms >= 0, "a motor runs for no less than no time"
     not_after = _EPOCH + timedelta(milliseconds=not_after_utc_ms)
     document = {

@@ -7,12 +7,12 @@ leaves their keys out; what is there must be valid. Keys that are not known here
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final, TypeVar
 
 from controller.core.vocabulary import Limit, Selector
+from controller.wire.command import COMMAND
 from controller.wire.document import read_document
 from controller.wire.number import to_number
 from controller.wire.refusal import Refused, Unreadable
@@ -21,7 +21,6 @@ OVERTRAVEL_PERCENT: Final = 1.0
 """How far past an end a position may be reported and still count as that end. [%] Encoders drift a little."""
 
 _Word = TypeVar("_Word", bound=Enum)
-_COMMAND: Final = re.compile(r"[0-9A-Za-z._:-]{1,64}")
 _LIMITS: Final = {limit.value: limit for limit in Limit}
 _SELECTORS: Final = {selector.value: selector for selector in Selector}
 
@@ -86,6 +85,6 @@ def _take_word(word: object, words: dict[str, _Word], what: str) -> _Word:
 def _take_command(command: object) -> str | None:
     if command is None:
         return None
-    if isinstance(command, str) and _COMMAND.fullmatch(command) is not None:
+    if isinstance(command, str) and COMMAND.fullmatch(command) is not None:
         return command
     raise Unreadable("command is not a command's name")
