@@ -1,0 +1,21 @@
+"""What must fit together between keys and tables, beyond what each key allows by itself."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from controller.settings.checks.alarms import check_alarms
+from controller.settings.checks.curtains import check_curtains
+from controller.settings.checks.people import check_people
+from controller.settings.checks.place import check_place
+from controller.settings.checks.sensors import check_sensors
+
+if TYPE_CHECKING:
+    from controller.settings.draft import Draft
+    from controller.settings.problems import Fault
+
+
+def check_all(draft: Draft) -> list[Fault]:
+    """Find everything that does not fit together, as far as the tables could be validated."""
+    checks = (check_place, check_sensors, check_curtains, check_alarms, check_people)
+    return [fault for check in checks for fault in check(draft)]

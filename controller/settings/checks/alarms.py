@@ -1,0 +1,170 @@
+"""The master alarm list: every entry watches something it can watch, at a limit that can be met."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from controller.core.plan.alarm import AlarmEntry, Kind, Response
+from controller.core.plan.sensor_defaults import fastest_per_min, possible_range
+from controller.core.units import KEPT_UNIT, Quantity
+from controller.settings.checks.names import check_names
+from controller.settings.problems import Fault
+from controller.settings.words import format_number, label, write_value
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from controller.core.plan.sensor import Sensor
+    from controller.settings.draft import Draft
+
+WITH_LIMIT: Final = frozenset({Kind.HIGH, Kind.LOW, Kind.RATE})
+"""Kinds that compare a value with a limit."""
+
+
+def check_alarms(draft: Draft) -> Iterator[Fault]:
+    """Find what does not fit in an entry, between it and its sensor, and in the list as a whole."""
+    yield from check_names(draft, "alarm")
+    for placed in draft.alarms:
+        where = label("alarm", placed.part.name)
+        for key, text in _check_entry(placed.part, draft):
+            yield Fault((*placed.path, key), f"{where}: {text}")
+    yield from _check_twins(draft)
+    if draft.is_whole("alarm"):
+        yield from _check_unknowns(draft)
+
+
+def _check_entry(entry: AlarmEntry, draft: Draft) -> Iterator[tuple[str, str]]:
+    kind = entry.kind.value
+    if entry.kind is Kind.FAULT:
+        if entry.of is None:
+            yield "kind", '`kind` is "fault", so `of` must name the part of Duskbell that is watched'
+        if entry.sensor:
+            yield "sensor", "`sensor` is not for kind fault; leave it out"
+    elif entry.of is not None:
+        yield "of", f'`of` is only for kind fault, not for "{kind}"; leave it out'
+    if entry.kind in WITH_LIMIT and entry.limit is None:
+        yield "kind", f'`kind` is "{kind}", so `limit` is needed'
+    if entry.kind not in WITH_LIMIT:
+        for key in ("limit", "deadband"):
+            if key in entry.model_fields_set:
+                yield key, f'`{key}` is only for kinds high, low and rate, not for "{kind}"; leave it out'
+    if entry.alarm_when not in {"on", "off"}:
+        yield "alarm_when", f'`alarm_when` is {write_value(entry.alarm_when)}, allowed is one of "on", "off"'
+    elif entry.kind is not Kind.SWITCH and "alarm_when" in entry.model_fields_set:
+        yield "alarm_when", f'`alarm_when` is only for kind switch, not for "{kind}"; leave it out'
+    if not entry.action.isprintable():
+        yield "action", "`action` goes into a message of one line; only printed characters may stand in it"
+    if entry.kind is not Kind.FAULT:
+        yield from _check_sensor(entry, draft)
+
+
+def _check_sensor(entry: AlarmEntry, draft: Draft) -> Iterator[tuple[str, str]]:
+    if not entry.sensor:
+        yield "sensor", f'`sensor` is missing, kind "{entry.kind.value}" needs the name of a sensor'
+        return
+    if not draft.has_name("sensor", entry.sensor):
+        yield "sensor", f"`sensor`: {draft.describe_name('sensor', entry.sensor)}"
+        return
+    sensor = draft.find_sensor(entry.sensor)
+    if sensor is None:
+        return
+    is_switch = sensor.quantity is Quantity.SWITCH
+    if entry.kind is Kind.SWITCH and not is_switch:
+        yield (
+            "kind",
+            (
+                f"kind switch needs a sensor of quantity switch; {write_value(sensor.name)} measures "
+                f"{sensor.quantity.value}: use high, low or rate"
+            ),
+        )
+    elif entry.kind in WITH_LIMIT and is_switch:
+        yield (
+            "kind",
+            f"{write_value(sensor.name)} is a switch and has no limits: use kind switch, missing or doubtful",
+        )
+    elif entry.limit is not None and entry.kind in WITH_LIMIT:
+        yield from _check_limit(entry, entry.limit, sensor)
+
+
+def _check_limit(entry: AlarmEntry, limit: float, sensor: Sensor) -> Iterator[tuple[str, str]]:
+    unit = KEPT_UNIT[sensor.quantity]
+    if entry.kind is Kind.RATE:
+        fastest = fastest_per_min(sensor)
+        if limit == 0:
+            yield (
+                "limit",
+                f"`limit` is 0, a change per minute is needed, negative for a fall [{unit} per min]",
+            )
+        elif fastest is not None and abs(limit) >= fastest:
+            yield (
+                "limit",
+                (
+                    f"`limit` is {format_number(limit)}, but a change of {format_number(fastest)} or more is already "
+                    f"doubted as a fault of the sensor; a smaller one is needed [{unit} per min]"
+                ),
+            )
+        if limit and entry.deadband >= abs(limit):
+            yield (
+                "deadband",
+                (
+                    f"`deadband` is {format_number(entry.deadband)}, less than the limit {format_number(abs(limit))} is "
+                    f"needed, or the alarm could never end [{unit} per min]"
+                ),
+            )
+        return
+    low, high = possible_range(sensor)
+    if not low < limit < high:
+        yield (
+            "limit",
+            (
+                f"`limit` is {format_number(limit)}, allowed is a value inside the possible range of "
+                f"{write_value(sensor.name)}, above {format_number(low)} and below {format_number(high)} [{unit}]"
+            ),
+        )
+        return
+    room = limit - low if entry.kind is Kind.HIGH else high - limit
+    if entry.deadband >= room:
+        yield (
+            "deadband",
+            (
+                f"`deadband` is {format_number(entry.deadband)}, less than {format_number(round(room, 6))} is needed, "
+                f"or the alarm could never end [{unit}]"
+            ),
+        )
+
+
+def _check_twins(draft: Draft) -> Iterator[Fault]:
+    """Refuse two entries that can only sound together."""
+    seen: dict[tuple[object, ...], str] = {}
+    for placed in draft.alarms:
+        entry = placed.part
+        watched = (entry.kind, entry.sensor, entry.of, entry.limit, entry.alarm_when)
+        first = seen.setdefault(watched, entry.name)
+        if first != entry.name and (entry.sensor or entry.of):
+            yield Fault(
+                (*placed.path, "name"),
+                f"{label('alarm', entry.name)}: watches the same as {write_value(first)}; one entry is "
+                "enough",
+            )
+
+
+def _check_unknowns(draft: Draft) -> Iterator[Fault]:
+    """Ask for entries of kind missing and doubtful where an emergency hangs on a sensor: unknown is not "
+    "normal."""
+    entries = [placed.part for placed in draft.alarms]
+    told: set[tuple[str, Kind]] = set()
+    for placed in draft.alarms:
+        entry = placed.part
+        if entry.response is not Response.EMERGENCY or not draft.has_name("sensor", entry.sensor):
+            continue
+        for kind in (Kind.MISSING, Kind.DOUBTFUL):
+            known = any(other.kind is kind and other.sensor == entry.sensor for other in entries)
+            if not known and (entry.sensor, kind) not in told:
+                told.add((entry.sensor, kind))
+                yield Fault(
+                    (*placed.path, "sensor"),
+                    f"{label('alarm', entry.name)}: an emergency hangs on the sensor "
+                    f"{write_value(entry.sensor)}, so "
+                    f'an [[alarm]] of kind "{kind.value}" is needed for it too: an unknown value is not a '
+                    "normal one",
+                )

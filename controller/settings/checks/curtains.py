@@ -1,0 +1,147 @@
+"""Curtains: their sensors, their thresholds, and what the motor can do in its time."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from controller.core.plan.sensor import Mounted, Sensor
+from controller.core.plan.sensor_defaults import possible_range
+from controller.core.units import Quantity
+from controller.settings.checks.names import check_names
+from controller.settings.problems import Fault
+from controller.settings.words import format_number, label, write_value
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from controller.core.plan.curtain import Curtain, HoldHeat, LightCeiling
+    from controller.settings.draft import Draft
+    from controller.settings.problems import Path
+
+
+def check_curtains(draft: Draft) -> Iterator[Fault]:
+    """Find what does not fit in a curtain and between it and its sensors."""
+    yield from check_names(draft, "curtain")
+    for placed in draft.curtains:
+        where = label("curtain", placed.part.name)
+        for place, text in _check_curtain(placed.part, draft):
+            yield Fault(placed.path + place, f"{where}: {text}")
+
+
+def _check_curtain(curtain: Curtain, draft: Draft) -> Iterator[tuple[Path, str]]:
+    yield from _check_sensor(curtain, draft, "light_sensor", Quantity.LIGHT)
+    for key in ("inside_temperature", "outside_temperature"):
+        yield from _check_sensor(curtain, draft, key, Quantity.TEMPERATURE)
+        if curtain.hold_heat is not None and not getattr(curtain, key):
+            yield (
+                ("hold_heat",),
+                f"holding heat needs `{key}`, the name of a temperature sensor; set it or leave the table "
+                "out",
+            )
+    if curtain.inside_temperature and curtain.inside_temperature == curtain.outside_temperature:
+        yield (
+            ("outside_temperature",),
+            "`inside_temperature` and `outside_temperature` name the same sensor; two different ones are "
+            "needed",
+        )
+    yield from _check_motor(curtain)
+    if curtain.light_ceiling is not None:
+        yield from _check_light_ceiling(
+            curtain.light_ceiling, curtain, draft.find_sensor(curtain.light_sensor)
+        )
+    if curtain.hold_heat is not None:
+        yield from _check_hold_heat(curtain.hold_heat)
+
+
+def _check_sensor(curtain: Curtain, draft: Draft, key: str, quantity: Quantity) -> Iterator[tuple[Path, str]]:
+    name = getattr(curtain, key)
+    if not name:
+        return
+    if not draft.has_name("sensor", name):
+        yield (key,), f"`{key}`: {draft.describe_name('sensor', name)}"
+        return
+    sensor = draft.find_sensor(name)
+    if sensor is not None and sensor.quantity is not quantity:
+        yield (
+            (key,),
+            (
+                f"`{key}`: the sensor {write_value(name)} measures {sensor.quantity.value}, "
+                f"one that measures {quantity.value} is needed"
+            ),
+        )
+
+
+def _check_motor(curtain: Curtain) -> Iterator[tuple[Path, str]]:
+    if curtain.duty_s_per_hour < curtain.travel_time_s:
+        yield (
+            ("duty_s_per_hour",),
+            (
+                f"`duty_s_per_hour` is {format_number(curtain.duty_s_per_hour)}, at least one full travel is needed, "
+                f"{format_number(curtain.travel_time_s)} [s]"
+            ),
+        )
+    ceiling = curtain.light_ceiling
+    if ceiling is not None and ceiling.drawn_percent < curtain.smallest_move_percent:
+        yield (
+            ("light_ceiling", "drawn_percent"),
+            (
+                f"`drawn_percent` is {format_number(ceiling.drawn_percent)}, at least `smallest_move_percent` is "
+                f"needed, {format_number(curtain.smallest_move_percent)} [%], or it never moves"
+            ),
+        )
+
+
+def _check_light_ceiling(
+    ceiling: LightCeiling, curtain: Curtain, sensor: Sensor | None
+) -> Iterator[tuple[Path, str]]:
+    draw, opened = ceiling.draw_above_w_m2, ceiling.open_below_w_m2
+    if opened >= draw:
+        yield (
+            ("light_ceiling", "open_below_w_m2"),
+            (
+                f"`open_below_w_m2` is {format_number(opened)}, a value below `draw_above_w_m2` "
+                f"{format_number(draw)} [W/m2] is needed, or the curtain would go to and fro"
+            ),
+        )
+    if sensor is None or sensor.quantity is not Quantity.LIGHT:
+        return
+    if sensor.mounted is Mounted.BELOW_CURTAIN and "transmission" not in curtain.model_fields_set:
+        yield (
+            ("light_sensor",),
+            (
+                f"the light sensor {write_value(sensor.name)} is below the curtain and sees its shadow, so "
+                "`transmission` (share of light the drawn curtain lets through) must be set, above 0 up to 1"
+            ),
+        )
+    most = possible_range(sensor)[1] if sensor.sensor_ceiling is None else sensor.sensor_ceiling
+    if sensor.mounted is not Mounted.OUTSIDE:
+        most /= curtain.cover_transmission
+    if most <= draw:
+        yield (
+            ("light_ceiling", "draw_above_w_m2"),
+            (
+                f"`draw_above_w_m2` is {format_number(draw)}, but the light sensor {write_value(sensor.name)} ends at "
+                f"{most:.0f} [W/m2] of outside light and would never show it; a value below that is needed"
+            ),
+        )
+
+
+def _check_hold_heat(heat: HoldHeat) -> Iterator[tuple[Path, str]]:
+    if heat.open_least_w_m2 > heat.open_most_w_m2:
+        yield (
+            ("hold_heat", "open_least_w_m2"),
+            (
+                f"`open_least_w_m2` is {format_number(heat.open_least_w_m2)}, at most `open_most_w_m2` "
+                f"{format_number(heat.open_most_w_m2)} [W/m2] is allowed"
+            ),
+        )
+    if heat.low_light_below_w_m2 >= heat.open_least_w_m2:
+        yield (
+            ("hold_heat", "low_light_below_w_m2"),
+            (
+                f"`low_light_below_w_m2` is {format_number(heat.low_light_below_w_m2)}, a value below "
+                f"`open_least_w_m2` {format_number(heat.open_least_w_m2)} [W/m2] is needed, or the curtain "
+                "would go to "
+                "and fro"
+            ),
+        )
