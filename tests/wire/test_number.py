@@ -117,7 +117,9 @@ def test_a_switch_speaks_its_words_or_0_and_1(payload: bytes, value: float) -> N
     assert Taken(value, None, None) == read(payload, {"on": 1.0, "off": 0.0, "LEAK!": 1.0})
 
 
-@pytest.mark.parametrize("payload", [b"ON", b" on", b"on\n", b"2", b"0.5", b"-1", b"", "\u00f6n".encode()])
+@pytest.mark.parametrize(
+    "payload", [b"ON", b" on", b"on\n", b"2", b"0.5", b"-1", b"1e999", b"", "\u00f6n".encode()]
+)
 def test_a_switch_takes_nothing_else(payload: bytes) -> None:
     """A switch's word matches exactly, and its number is 0 or 1."""
     assert isinstance(read(payload, {"on": 1.0, "off": 0.0, "\u00f6n": 1.0}), Refused)
