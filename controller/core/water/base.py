@@ -32,7 +32,7 @@ SOURCE: Final = "equivalent masses from IUPAC standard atomic weights"
 
 SAFETY: Final = (
     "Wear goggles and gloves.",
-    "Stir the chemical into water in a bucket outside the tank; never pour water onto the chemical.",
+    "In a bucket outside the tank, add the chemical to water, never water to the chemical.",
     "Follow the label, the safety data sheet and local rules.",
     "Measure pH and total ammonia before each dose; pour slowly, away from fish.",
     "Duskbell never doses: a person decides and does it.",

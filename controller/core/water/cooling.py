@@ -1,8 +1,8 @@
 """How fast a tank cools when its heater stops, and what heating it takes.
 
-Newton's law of cooling for a well-mixed tank: `T = Ta + (T0 - Ta) exp(-t / tau)` with `tau = heat held / loss`.
-The loss in watts per kelvin is the site's own: fit it from a night's log. Water is taken at 25 C: 997.05 kg/m3
-and 4181 J/kg/K (IAPWS-95, from memory).
+Newton's law of cooling for a well-mixed tank: `T = Ta + (T0 - Ta) exp(-t / tau)` with `tau = heat held /
+loss`. The loss in watts per kelvin is the site's own: fit it from a night's log. Water is taken at 25 C:
+997.05 kg/m3 and 4181 J/kg/K (IAPWS-95, from memory).
 """
 
 from __future__ import annotations

@@ -1,11 +1,11 @@
 """The nitrifying filter: load against capacity, and the ammonia at which it settles.
 
-Removal by Monod per area of media, `r = r_max S / (K + S)`, so a load `r = P / A` settles at
-`S = K r / (r_max - r)`. At `r >= r_max` there is no such S: the filter is overloaded and ammonia goes on rising.
+Removal by Monod per area of media, `r = r_max S / (K + S)`, so a load `r = P / A` settles at `S = K r /
+(r_max - r)`. At `r >= r_max` there is no such S: the filter is overloaded and ammonia goes on rising.
 
 Warmth: 4.275 % per kelvin about 20 C where ammonia is the limit (Zhu & Chen 2002, Aquacultural Engineering
-26:221-237; sensitivity at 20 C), used over the 14 to 34 C in which nitrifiers work (Somerville et al. 2014, FAO
-Technical Paper 589). The rule of 10 % for suspended growth overstates a film.
+26:221-237; sensitivity at 20 C), used over the 14 to 34 C in which nitrifiers work (Somerville et al. 2014,
+FAO Technical Paper 589). The rule of 10 % for suspended growth overstates a film.
 """
 
 from __future__ import annotations

@@ -1,14 +1,15 @@
 """Minutes until harm: from what the fish breathe, and from what the sensor shows.
 
 Two independent answers to one question. The physical worst case assumes that aeration has stopped and needs
-only the site's own figures; the trend needs only the readings. Whichever is sooner counts, and it is said which.
+only the site's own figures; the trend needs only the readings. Whichever is sooner counts, and it is said
+which.
 
-Oxygen without aeration falls by `R = demand x fish / volume + what the water itself uses`, so
-`t = 60 (A - B) / R`. With gas exchange through the surface at `k` [1/h] it tends to `Cs - R / k` instead, and may
-never reach the limit. The default is k = 0: nothing promised by the surface.
+Oxygen without aeration falls by `R = demand x fish / volume + what the water itself uses`, so `t = 60 (A -
+B) / R`. With gas exchange through the surface at `k` [1/h] it tends to `Cs - R / k` instead, and may never
+reach the limit. The default is k = 0: nothing promised by the surface.
 
-Trend: slope as the median of the slopes of all pairs (Theil 1950; Sen 1968, J. Am. Stat. Assoc. 63:1379-1389),
-its interval from the variance of Kendall's S (Sen 1968). A spike moves a median little.
+Trend: slope as the median of the slopes of all pairs (Theil 1950; Sen 1968, J. Am. Stat. Assoc.
+63:1379-1389), its interval from the variance of Kendall's S (Sen 1968). A spike moves a median little.
 """
 
 from __future__ import annotations
@@ -277,7 +278,8 @@ def choose_sooner(
 ) -> Horizon | None:
     """Take the sooner of the physical worst case and the measured trend, and say which it was.
 
-    A trend counts only when it is certain to move (its interval leaves out zero), or when it is past the limit.
+    A trend counts only when it is certain to move (its interval leaves out zero), or when it is past the
+    limit.
 
     Parameters
     ----------

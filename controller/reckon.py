@@ -1,0 +1,176 @@
+# ruff: noqa: T201 - calculators are part of the command line, and printing is what they are for
+"""Calculators on the command line: `duskbell reckon NAME --option value ...`.
+
+Each takes numbers with their units in the option's name and answers in plain text, or with `--json` as one
+object with exactly `value`, `unit`, `source` and `also`. A number outside a formula's range is refused in one
+line on standard error, and the exit status is 2.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import TYPE_CHECKING, Final, NoReturn
+
+from controller.calculators import CALCULATORS, Answer, Calculator, Detail, Given, OptionsDisagree
+from controller.core.ranges import OutOfRange
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+EXIT_GOOD: Final = 0
+EXIT_USAGE: Final = 2
+
+_PREFIX: Final = "reckon_option_"
+
+
+class OneLineParser(argparse.ArgumentParser):
+    """A parser whose complaint is one line on standard error, with exit status 2."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong in one line and stop with status 2."""
+        self.exit(EXIT_USAGE, f"{self.prog}: {' '.join(message.split())}\n")
+
+
+def add_reckon(subparsers: argparse._SubParsersAction[OneLineParser]) -> None:
+    """Add `reckon` and its calculators to a command line.
+
+    Parameters
+    ----------
+    subparsers
+        What `add_subparsers` of the command line's own parser, a `OneLineParser`, handed back.
+    """
+    reckon = subparsers.add_parser(
+        "reckon",
+        help="calculators: water, air, light",
+        description="Calculators for water, air and light. Each line below can be typed as it stands.",
+        epilog="\n".join(_worked_lines()),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+        add_help=False,
+    )
+    _add_help(reckon)
+    names = reckon.add_subparsers(dest="calculator", required=True, metavar="NAME")
+    for calculator in CALCULATORS:
+        parser = names.add_parser(
+            calculator.name,
+            help=calculator.text,
+            description=f"Reckon {calculator.text}.",
+            epilog=_worked_line(calculator),
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+            allow_abbrev=False,
+            add_help=False,
+        )
+        _add_help(parser)
+        parser.add_argument("--json", action="store_true", help="answer with one JSON object")
+        for option in calculator.options:
+            flag, dest = f"--{option.name}", _PREFIX + option.name
+            if option.is_flag:
+                parser.add_argument(flag, dest=dest, action="store_true", help=option.text)
+            elif option.is_word:
+                parser.add_argument(
+                    flag, dest=dest, required=option.required, metavar="NAME", help=option.text
+                )
+            else:
+                parser.add_argument(
+                    flag,
+                    dest=dest,
+                    type=_number,
+                    required=option.required,
+                    default=option.default,
+                    metavar="N",
+                    help=option.text,
+                )
+
+
+def run_reckon(args: argparse.Namespace) -> int:
+    """Run the calculator named in parsed arguments and print its answer.
+
+    Returns
+    -------
+    status
+        0 when it answered, 2 when the numbers were refused.
+    """
+    calculator = next(known for known in CALCULATORS if known.name == args.calculator)
+    numbers: dict[str, float | None] = {}
+    words: dict[str, str] = {}
+    for option in calculator.options:
+        given = getattr(args, _PREFIX + option.name)
+        if option.is_word:
+            words[option.name] = given
+        elif option.is_flag:
+            words |= {option.name: ""} if given else {}
+        else:
+            numbers[option.name] = given
+    try:
+        answer = calculator.compute(Given(numbers, words))
+    except (OutOfRange, OptionsDisagree) as refusal:
+        print(f"duskbell reckon {calculator.name}: {refusal}", file=sys.stderr)
+        return EXIT_USAGE
+    print(write_json(answer) if args.json else write_text(answer))
+    return EXIT_GOOD
+
+
+def write_json(answer: Answer) -> str:
+    """Write an answer as one JSON object on one line, keys sorted."""
+    shown = {
+        "value": answer.value,
+        "unit": answer.unit,
+        "source": answer.source,
+        "also": dict(answer.also),
+    }
+    return json.dumps(shown, sort_keys=True, allow_nan=False, ensure_ascii=False)
+
+
+def write_text(answer: Answer) -> str:
+    """Write an answer for a person: the number first, then what goes with it, then the source."""
+    first = answer.nothing if answer.value is None else f"{write_value(answer)} {answer.what}"
+    lines = [first]
+    details = {name: detail for name, detail in answer.also.items() if detail is not None}
+    width = max((len(name) for name, detail in details.items() if not isinstance(detail, list)), default=0)
+    for name, detail in details.items():
+        if isinstance(detail, list):
+            lines.extend(f"  ! {sentence}" for sentence in detail)
+        else:
+            lines.append(f"  {name:<{width}}  {_write_detail(detail)}")
+    lines.append(f"  source: {answer.source}")
+    return "\n".join(lines)
+
+
+def write_value(answer: Answer) -> str:
+    """Write the number asked for with its unit, to four figures."""
+    return "none" if answer.value is None else f"{_write_number(answer.value)} {answer.unit}"
+
+
+def _write_detail(detail: Detail) -> str:
+    if isinstance(detail, bool):
+        return "yes" if detail else "no"
+    return _write_number(detail) if isinstance(detail, float) else str(detail)
+
+
+def _write_number(value: float) -> str:
+    return f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.4g}"
+
+
+def _number(text: str) -> float:
+    """Read a plain number; "nan" and "inf" pass here and are refused by name with their range."""
+    if "_" in text or not text.isascii():
+        raise argparse.ArgumentTypeError(f"{text[:40]!r} is no number")
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text[:40]!r} is no number") from None
+
+
+def _add_help(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--help", action="help", help="show this text and stop")
+
+
+def _worked_line(calculator: Calculator) -> str:
+    return f"  duskbell reckon {calculator.name} {calculator.worked}  # {calculator.worked_answer}"
+
+
+def _worked_lines() -> Iterable[str]:
+    yield "worked lines:"
+    yield from (_worked_line(calculator) for calculator in CALCULATORS)
