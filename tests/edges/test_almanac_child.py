@@ -107,9 +107,9 @@ def test_the_published_example_of_the_solar_position_algorithm() -> None:
 def test_the_published_sunrise_and_sunset() -> None:
     """Sunrise and sunset of the same example come out to two seconds, each on its own local day.
 
-    Source: the same report, sunrise 06:12:43 and sunset 17:20:19. It reckons by UTC days: its sunset, 00:20:19
-    UTC on the 17th, is the evening of the 16th at Golden, and that of the 17th is a minute and a half
-    sooner. Its method interpolates between three daily positions and leaves out the parallax of 0.0024
+    Source: the same report, sunrise 06:12:43 and sunset 17:20:19. It reckons by UTC days: its sunset,
+    00:20:19 UTC on the 17th, is the evening of the 16th at Golden, and that of the 17th is a minute and a
+    half sooner. Its method interpolates between three daily positions and leaves out the parallax of 0.0024
     degrees, which alone is about a second.
     """
     site = make_site(GOLDEN)
