@@ -31,7 +31,8 @@ def move(run: Run) -> MoveCurtain:
     )
 
 
-def test_a_target_is_absolute_bounded_and_expiring() -> None:
+@pytest.mark.parametrize("run", [Run.DRAW, Run.OPEN])
+def test_a_target_is_absolute_bounded_and_expiring(run: Run) -> None:
     """A board that knows its position gets the position, the longest run and the last instant."""
     expected = {
         "command": "1042-0",
@@ -40,7 +41,7 @@ def test_a_target_is_absolute_bounded_and_expiring() -> None:
         "not_after": "2026-03-01T06:30:30.000Z",
     }
 
-    assert expected == json.loads(render_move(move(Run.DRAW), Actuator.TARGET))
+    assert expected == json.loads(render_move(move(run), Actuator.TARGET))
     assert datetime(2026, 3, 1, 6, 30, 30, tzinfo=UTC).timestamp() * 1000 == NOT_AFTER_MS
 
 

@@ -205,7 +205,7 @@ def test_depth_is_bounded(opening: bytes, closing: bytes) -> None:
 
 def test_brackets_side_by_side_or_in_text_are_no_depth() -> None:
     """Only nesting counts: many flat lists, or brackets inside a text, are read."""
-    payload = b'{"value": 1, "flat": [' + b"[]," * 100 + b'[]], "text": "[[[[[[[[[[[[[[[[[[\\"[[{{"}'
+    payload = b'{"value": 1, "flat": [' + b"[],{}," * 100 + b'[]], "text": "[[[[[[[[[[[[[[[[[[\\"[[{{"}'
 
     assert Taken(1.0, None, None) == read(payload)
 

@@ -390,6 +390,7 @@ def test_a_pack_that_breaks_a_rule_is_refused(payload: bytes, expected: str) -> 
         ("81a200616102", "the CBOR is cut short"),
         ("81a200616102fb4000", "the CBOR is cut short"),
         ("81a2006561", "the CBOR is cut short"),
+        ("81a2020100" + "6561", "the CBOR is cut short"),
         ("9fa200616102ff", "the CBOR has an indefinite length or a header that is not well-formed"),
         ("9fff", "the CBOR has an indefinite length or a header that is not well-formed"),
         ("81bf0061610201ff", "the CBOR has an indefinite length or a header that is not well-formed"),
@@ -418,6 +419,17 @@ def test_a_pack_that_breaks_a_rule_is_refused(payload: bytes, expected: str) -> 
 def test_cbor_that_breaks_a_rule_is_refused(payload: str, expected: str) -> None:
     """CBOR that RFC 8949 calls not well-formed, or that a reading has no use for, is named."""
     assert reason(bytes.fromhex(payload)).startswith(expected)
+
+
+def test_depth_of_cbor_is_bounded() -> None:
+    """Sixteen levels are read and one more is refused, in lists and in maps."""
+    record = "81a30061610201" + "6178"
+
+    # The pack and its record are two levels; the unknown field x holds the rest.
+    assert Taken(1.0, None, None) == read(bytes.fromhex(record + "81" * 14 + "00"))
+    assert Taken(1.0, None, None) == read(bytes.fromhex(record + "a100" * 14 + "00"))
+    assert reason(bytes.fromhex(record + "81" * 15 + "00")) == "the CBOR is nested deeper than 16"
+    assert reason(bytes.fromhex(record + "a100" * 15 + "00")) == "the CBOR is nested deeper than 16"
 
 
 def test_cbor_numbers_of_every_kind() -> None:
