@@ -74,8 +74,10 @@ def test_a_year_in_one_call_takes_little_time_and_memory() -> None:
         "from controller.edges.almanac import make_almanac\n"
         "table = make_almanac(latitude_deg=54.0, longitude_deg=-1.0, elevation_m=15.0,"
         " start_utc_ms=1735689600000, days=365)\n"
-        "child, own = (resource.getrusage(w) for w in (resource.RUSAGE_CHILDREN, resource.RUSAGE_SELF))\n"
-        "print(len(table.sun_height_cdeg), child.ru_utime + child.ru_stime, child.ru_maxrss, own.ru_maxrss)"
+        "child = resource.getrusage(resource.RUSAGE_CHILDREN)\n"
+        # The kernel hands the peak of resource usage on to what is started, but this line begins anew.
+        "own = next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1]\n"
+        "print(len(table.sun_height_cdeg), child.ru_utime + child.ru_stime, child.ru_maxrss, own)"
     )
     minutes, processor_s, child_kib, own_kib = (float(word) for word in run_fresh(program).split())
 
