@@ -86,8 +86,9 @@ def _pass_item(payload: bytes, at: int) -> tuple[int, int]:
         at += argument
     elif kind in (_ARRAY, _MAP):
         items = argument * (2 if kind == _MAP else 1)
-    # Each item takes a byte at least, so a count larger than the rest is a lie.
-    if items > left or left < 0:
+    # Each item takes a byte at least, so a count larger than the rest is a lie;
+    # and the rest is negative after a text that promised more than is there.
+    if items > left:
         raise Unreadable(_CUT)
     return items, at
 
