@@ -1,0 +1,1 @@
+"""What is wrong, who is told, and what became of it."""

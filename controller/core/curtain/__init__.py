@@ -1,0 +1,1 @@
+"""Where the curtain should be, and how the motor gets it there."""

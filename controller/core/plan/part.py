@@ -18,7 +18,7 @@ class Part(BaseModel):
     )
 
 
-def key(  # noqa: PLR0913 - one parameter for each thing a key must say
+def key(
     default: object,
     doc: str,
     *,

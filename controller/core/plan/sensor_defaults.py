@@ -70,7 +70,7 @@ BELIEVABLE: Final[dict[Quantity, Believable]] = {
         1090.0,
         10.0,
         1440.0,
-        "our choice: 6000 m above sea level to the highest ever reported at sea level",
+        "our choice: 6000 m above sea level to the highest ever reported",
     ),
     Quantity.PH: Believable(
         3.0,

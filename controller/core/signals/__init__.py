@@ -1,0 +1,1 @@
+"""What the sensors say, and how far each can be believed."""

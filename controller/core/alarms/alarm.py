@@ -1,0 +1,99 @@
+"""One alarm's memory, and whether its condition is true."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import Final
+
+from controller.core.alarms.lifecycle import Phase
+from controller.core.plan.alarm import AlarmEntry, Kind
+from controller.core.signals.sense import NEVER, Sense
+from controller.core.units import HouseMs, UtcMs
+from controller.core.vocabulary import Trust
+
+
+class Truth(Enum):
+    """Whether a condition is true. Unknown is never normal: it neither raises nor clears."""
+
+    TRUE = "true"
+    FALSE = "false"
+    BETWEEN = "between limit and deadband"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """What is remembered of one entry of the master alarm list. Times on the house axis unless named utc.
+
+    `true_ms` is since when the condition has been true (or None), `over_ms` since when it has been over.
+    `rung` is the next step of the call list, counted from `ladder_ms`; `turn_of_list` how often the list has
+    come to its end; `failures` how many messages in a row the world refused.
+    """
+
+    phase: Phase = Phase.NORMAL
+    occurrence: int = 0
+    code: str = ""
+    true_ms: HouseMs | None = None
+    over_ms: HouseMs | None = None
+    raised_ms: HouseMs = 0
+    raised_utc_ms: UtcMs = 0
+    detail: str = ""
+    answered_by: str = ""
+    answered_utc_ms: UtcMs = 0
+    again_ms: HouseMs = NEVER
+    shelved_until_ms: HouseMs = NEVER
+    rung: int = 0
+    turn_of_list: int = 0
+    ladder_ms: HouseMs = 0
+    failures: int = 0
+    next_call_ms: HouseMs = NEVER
+    told: tuple[str, ...] = ()
+    due_ms: HouseMs = NEVER
+
+
+QUIET: Final = Alarm()
+"""An alarm that has never sounded."""
+
+
+def judge_condition(entry: AlarmEntry, sense: Sense | None, trouble: str | None) -> Truth:
+    """Judge whether the entry's condition is true now.
+
+    High and low are true past the limit and over only past limit and deadband. A value that cannot be
+    trusted makes a limit neither true nor over; that the sensor cannot be trusted is for the entries of kind
+    missing and doubtful to say.
+    """
+    kind = entry.kind
+    if kind is Kind.FAULT:
+        return Truth.FALSE if trouble is None else Truth.TRUE
+    if sense is None:
+        return Truth.UNKNOWN
+    trust = sense.trust
+    if kind is Kind.MISSING:
+        return Truth.TRUE if trust is Trust.STALE or trust is Trust.MISSING else Truth.FALSE
+    if kind is Kind.DOUBTFUL:
+        if trust is Trust.DOUBTFUL:
+            return Truth.TRUE
+        return Truth.FALSE if trust is Trust.GOOD else Truth.UNKNOWN
+    if trust is not Trust.GOOD or sense.value is None:
+        return Truth.UNKNOWN
+    if kind is Kind.SWITCH:
+        return Truth.TRUE if (sense.value >= 0.5) is (entry.alarm_when == "on") else Truth.FALSE
+    limit = entry.limit
+    if limit is None:
+        return Truth.UNKNOWN
+    value = sense.rate_per_min if kind is Kind.RATE else sense.value
+    rising = kind is Kind.HIGH or (kind is Kind.RATE and limit > 0)
+    past = value - limit if rising else limit - value
+    if past > 0.0:
+        return Truth.TRUE
+    return Truth.BETWEEN if past > -entry.deadband else Truth.FALSE
+
+
+def make_code(occurrence: int) -> str:
+    """Make the four-digit code of an occurrence.
+
+    Multiplying by a prime that does not divide 9000 is a permutation: no code comes twice in 9000 alarms, and
+    a neighbouring alarm has a code that no slip of a finger reaches.
+    """
+    return str(1000 + (occurrence * 7919 + 3210) % 9000)

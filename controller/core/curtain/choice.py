@@ -1,0 +1,47 @@
+"""Which rule has its way: the first in this order that does not abstain."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from controller.core.curtain.drive import Drive, Phase
+from controller.core.curtain.hold import Hold
+from controller.core.curtain.view import View
+from controller.core.curtain.wishes import Rule, Wish, wish_dark, wish_night, wish_shade
+from controller.core.plan.curtain import Curtain
+from controller.core.units import MINUTE_MS, HouseMs
+
+PRECEDENCE: Final[tuple[tuple[Rule, str], ...]] = (
+    (Rule.LOCKED_OUT, "The switch at the motor stands on local or off: nobody but the hand there moves it."),
+    (Rule.FAULT, "The motor has jammed, overrun or contradicted itself: it stays until a person has looked."),
+    (Rule.MANUAL_HOLD, "A named person wants it so until a stated time."),
+    (Rule.LIGHT_CEILING, "Too much light: drawn for shade."),
+    (Rule.HOLD_HEAT_NIGHT, "Night and heat is wanted: drawn to hold it."),
+    (Rule.HOLD_HEAT_DARK, "So little light that it does not pay for the heat: drawn to hold it."),
+    (Rule.NOTHING_KNOWN, "Neither light nor sun is known: it stays where it is, and people are told."),
+    (Rule.OPEN, "Nothing asks for it to be drawn."),
+)
+"""The order of the rules, first match wins, with what each means. The documentation prints this table."""
+
+assert tuple(rule for rule, _ in PRECEDENCE) == tuple(Rule), "the order of precedence names every rule once"
+
+
+def choose(curtain: Curtain, view: View, drive: Drive, hold: Hold | None, now: HouseMs) -> Wish:
+    """Choose the wish that counts for `curtain` now. Total: some rule always answers."""
+    if drive.phase is Phase.LOCKED:
+        return Wish(Rule.LOCKED_OUT, None, (drive.selector.value,))
+    if drive.phase is Phase.FAULTED:
+        return Wish(Rule.FAULT, None, (drive.trouble,))
+    if hold is not None and now < hold.until_ms:
+        left_min = (hold.until_ms - now) / MINUTE_MS
+        return Wish(Rule.MANUAL_HOLD, hold.drawn_percent, (hold.person, left_min), urgent=True)
+    wish = (
+        wish_shade(curtain.light_ceiling, view, now)
+        or wish_night(curtain.hold_heat, view)
+        or wish_dark(curtain.hold_heat, view)
+    )
+    if wish is not None:
+        return wish
+    if view.light_w_m2 is None and view.sun_deg is None:
+        return Wish(Rule.NOTHING_KNOWN, None)
+    return Wish(Rule.OPEN, 0.0, (view.light_w_m2, view.sun_deg))

@@ -1,0 +1,56 @@
+"""The reason for a position, in one sentence that a student understands."""
+
+from __future__ import annotations
+
+from controller.core.curtain.drive import Drive
+from controller.core.curtain.wishes import Rule, Wish
+
+
+def _number(value: float | str | None, unit: str, digits: int = 0) -> str:
+    """Write a figure with its unit, or say that it is not known."""
+    if not isinstance(value, (int, float)):
+        return "unknown"
+    return f"{value:.{digits}f} {unit}"
+
+
+def explain(wish: Wish) -> str:
+    """Say why a wish wants what it wants: the rule, the numbers and the limit."""
+    n = wish.numbers
+    match wish.rule:
+        case Rule.LOCKED_OUT:
+            return f"the selector at the motor stands on {n[0]}: only the hand there moves it"
+        case Rule.FAULT:
+            return f"stopped until a person has looked: {n[0]}"
+        case Rule.MANUAL_HOLD:
+            return f"{n[0]} wants it so, for another {_number(n[1], 'min')}"
+        case Rule.LIGHT_CEILING:
+            whose = " (reckoned from the clear sky, as no light sensor can be trusted)" if n[3] else ""
+            light, limit, lasted = _number(n[0], "W/m2"), _number(n[1], "W/m2"), _number(n[2], "min")
+            if isinstance(n[0], float) and isinstance(n[1], float) and n[0] > n[1] and n[2]:
+                return f"too much light: {light} outside{whose}, above the limit of {limit} for {lasted}"
+            return f"light not low enough for long enough to open: {light} outside{whose}, limit {limit}"
+        case Rule.HOLD_HEAT_NIGHT:
+            return (
+                f"night, sun at {_number(n[0], 'deg', 1)}, and heat is wanted: inside {_number(n[1], 'C', 1)}, "
+                f"outside {_number(n[2], 'C', 1)}; opens at {_number(n[3], 'W/m2')}"
+            )
+        case Rule.HOLD_HEAT_DARK:
+            return (
+                f"only {_number(n[0], 'W/m2')} outside and heat is wanted: inside {_number(n[1], 'C', 1)}, "
+                f"outside {_number(n[2], 'C', 1)}; opens at {_number(n[3], 'W/m2')}"
+            )
+        case Rule.NOTHING_KNOWN:
+            return "neither light nor sun is known: it stays where it is"
+        case Rule.OPEN:
+            return f"nothing asks for it to be drawn: light {_number(n[0], 'W/m2')}, sun at {_number(n[1], 'deg', 1)}"
+
+
+def describe_position(drive: Drive) -> str:
+    """Say where the curtain is, in words."""
+    if drive.drawn_percent is None:
+        return "position unknown"
+    if drive.drawn_percent <= 1.0:
+        return "open"
+    if drive.drawn_percent >= 99.0:
+        return "drawn"
+    return f"{drive.drawn_percent:.0f} % drawn"

@@ -1,0 +1,130 @@
+"""The working copy of one turn: a state being changed, and the effects being gathered.
+
+It lives inside one call of `step` and never leaves it. Mappings are copied on first change, so that an
+untouched half of the state stays the same object and the journal can see that it needs no writing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TypeVar
+
+from controller.core.alarms.alarm import Alarm
+from controller.core.curtain.drive import Drive
+from controller.core.curtain.hold import Hold
+from controller.core.plan.alarm import Watched
+from controller.core.state import Durable, Outstanding, State
+from controller.core.vocabulary import Effect, Ledger, Note, Stamp
+
+K = TypeVar("K")
+V = TypeVar("V")
+
+
+class Draft:
+    """One turn's working copy."""
+
+    __slots__ = (
+        "alarms", "almanac", "drives", "due_alarms", "due_curtains", "effects", "effects_made", "holds", "occurrences",
+        "outstanding", "plan", "refused", "roll", "rules", "senses", "stamp", "state", "troubles", "views",
+        "way_failures",
+    )  # fmt: skip
+
+    def __init__(self, state: State, stamp: Stamp) -> None:
+        durable = state.durable
+        self.state = state
+        self.stamp = stamp
+        self.plan = state.plan
+        self.roll = state.roll
+        self.almanac = state.almanac
+        self.senses = state.senses
+        self.views = state.views
+        self.rules = state.rules
+        self.troubles = state.troubles
+        self.way_failures = state.way_failures
+        self.refused = state.refused
+        self.drives = durable.drives
+        self.holds = durable.holds
+        self.alarms = durable.alarms
+        self.outstanding = durable.outstanding
+        self.occurrences = durable.occurrences
+        self.effects_made = durable.effects_made
+        self.effects: list[Effect] = []
+        self.due_alarms: set[str] = set()
+        self.due_curtains: set[str] = set()
+
+    @property
+    def now(self) -> int:
+        """House time of this turn [ms]."""
+        return self.stamp.house_ms
+
+    def effect_id(self) -> str:
+        """Return a name for the next command or message; no two in the life of the house are the same."""
+        self.effects_made += 1
+        return f"e{self.effects_made}"
+
+    def note(self, ledger: Ledger, subject: str, rule: str, text: str, value: float | None = None) -> None:
+        """Put a line into the record."""
+        self.effects.append(Note(ledger, subject, rule, text, value))
+
+    def set_drive(self, name: str, drive: Drive) -> None:
+        """Change one motor."""
+        self.drives = with_item(self.drives, name, drive)
+
+    def set_hold(self, name: str, hold: Hold | None) -> None:
+        """Set or end one hold."""
+        self.holds = without_item(self.holds, name) if hold is None else with_item(self.holds, name, hold)
+
+    def set_alarm(self, name: str, alarm: Alarm) -> None:
+        """Change one alarm."""
+        self.alarms = with_item(self.alarms, name, alarm)
+
+    def set_outstanding(self, effect_id: str, outstanding: Outstanding | None) -> None:
+        """Remember a message under way, or forget it."""
+        if outstanding is None:
+            self.outstanding = without_item(self.outstanding, effect_id)
+        else:
+            self.outstanding = with_item(self.outstanding, effect_id, outstanding)
+
+    def set_trouble(self, part: Watched, trouble: str | None) -> None:
+        """Say what is the matter with a part, or that it is in order."""
+        if self.troubles.get(part) == trouble:
+            return
+        self.troubles = (
+            without_item(self.troubles, part) if trouble is None else with_item(self.troubles, part, trouble)
+        )
+        self.due_alarms.update(self.roll.alarms_of_part.get(part, ()))
+
+    def finish(self, wake_ms: int) -> State:
+        """Return the new state. The durable half is the old object if nothing in it has changed."""
+        old = self.state.durable
+        durable = old
+        if (
+            self.drives is not old.drives
+            or self.holds is not old.holds
+            or self.alarms is not old.alarms
+            or self.outstanding is not old.outstanding
+            or self.occurrences != old.occurrences
+            or self.effects_made != old.effects_made
+        ):
+            durable = Durable(
+                self.drives, self.holds, self.alarms, self.outstanding, self.occurrences, self.effects_made
+            )
+        return replace(
+            self.state,
+            plan=self.plan, roll=self.roll, almanac=self.almanac, turn=self.state.turn + 1, durable=durable,
+            senses=self.senses, views=self.views, rules=self.rules, troubles=self.troubles,
+            way_failures=self.way_failures, refused=self.refused, wake_ms=wake_ms,
+        )  # fmt: skip
+
+
+def with_item(mapping: Mapping[K, V], name: K, value: V) -> Mapping[K, V]:
+    """Return a copy of `mapping` with one item set."""
+    return {**mapping, name: value}
+
+
+def without_item(mapping: Mapping[K, V], name: K) -> Mapping[K, V]:
+    """Return `mapping` without one item; the same object if it was not there."""
+    if name not in mapping:
+        return mapping
+    return {other: value for other, value in mapping.items() if other != name}

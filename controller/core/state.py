@@ -1,0 +1,76 @@
+"""Everything the daemon knows, as one value.
+
+Two halves: what must survive a power cut (`Durable`: drives, holds, alarms, messages under way) and what is
+learnt again from the sensors within minutes (`senses`, `views`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from controller.core.alarms.alarm import Alarm
+from controller.core.curtain.drive import Drive
+from controller.core.curtain.hold import Hold
+from controller.core.curtain.view import View
+from controller.core.plan.alarm import Watched
+from controller.core.plan.people import Way
+from controller.core.plan.plan import Plan
+from controller.core.roll import Roll
+from controller.core.signals.sense import NEVER, Sense
+from controller.core.sky.almanac import Almanac
+from controller.core.units import HouseMs
+from controller.core.vocabulary import SendMessage
+
+
+@dataclass(frozen=True, slots=True)
+class Outstanding:
+    """A message that has been handed over and of which nothing has been heard yet."""
+
+    message: SendMessage
+    alarm: str
+    queued_ms: HouseMs
+
+
+@dataclass(frozen=True, slots=True)
+class Durable:
+    """The half of the state that the journal keeps.
+
+    `occurrences` counts alarms and `effects_made` counts commands and messages, so that neither a code nor the
+    name of an effect comes twice, not even across a restart.
+    """
+
+    drives: Mapping[str, Drive] = field(default_factory=dict)
+    holds: Mapping[str, Hold] = field(default_factory=dict)
+    alarms: Mapping[str, Alarm] = field(default_factory=dict)
+    outstanding: Mapping[str, Outstanding] = field(default_factory=dict)
+    occurrences: int = 0
+    effects_made: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """The whole. `wake_ms` is when `step` has work without new input; `turn` counts the turns."""
+
+    plan: Plan
+    roll: Roll
+    almanac: Almanac | None = None
+    turn: int = 0
+    durable: Durable = Durable()
+    senses: Mapping[str, Sense] = field(default_factory=dict)
+    views: Mapping[str, View] = field(default_factory=dict)
+    rules: Mapping[str, str] = field(default_factory=dict)
+    troubles: Mapping[Watched, str] = field(default_factory=dict)
+    way_failures: Mapping[Way, str] = field(default_factory=dict)
+    refused: Mapping[str, tuple[int, str]] = field(default_factory=dict)
+    wake_ms: HouseMs = NEVER
+
+
+REFUSED_TOPICS_MOST: Final = 200
+"""Topics whose refused payloads are counted by name; further ones share one counter."""
+
+
+def next_wake(state: State) -> HouseMs:
+    """Return when `step` has work without new input [ms]; NEVER if only input can make work."""
+    return state.wake_ms

@@ -1,0 +1,287 @@
+"""Bring the curtains to where the rules want them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from controller.core.curtain import drive as driving
+from controller.core.curtain import motor
+from controller.core.curtain.choice import choose
+from controller.core.curtain.drive import STAGGER_MS, Drive, Phase
+from controller.core.curtain.hold import LONGEST_HOLD_MIN, Hold
+from controller.core.curtain.view import BLANK, LOST_LIGHT_SHARE, View, reckon_outside_light, smooth, trusted
+from controller.core.curtain.wishes import Wish, next_change_ms, remember_ceiling, remember_heat
+from controller.core.curtain.wording import describe_position, explain
+from controller.core.draft import Draft
+from controller.core.listen import look_up_sky
+from controller.core.plan.alarm import Watched
+from controller.core.plan.curtain import Curtain
+from controller.core.signals.sense import NEVER
+from controller.core.sky.almanac import sun_height_deg
+from controller.core.units import MINUTE_MS, SECOND_MS, HouseMs
+from controller.core.vocabulary import (
+    CurtainReported,
+    FaultCleared,
+    HoldAsked,
+    HoldReleased,
+    Ledger,
+    MoveCurtain,
+    Run,
+)
+
+COMMAND_LIFE_MS = 10 * SECOND_MS
+"""A motor command is dead this long after it was given, wherever it has been lying. [ms]"""
+
+LOOK_EVERY_MS = MINUTE_MS
+"""The sun moves on without any sensor speaking; the rules look again at least this often. [ms]"""
+
+
+def steer_due(draft: Draft) -> None:
+    """Look at every curtain that something has happened to or whose time has come."""
+    for name in draft.roll.curtains:
+        if name in draft.due_curtains:
+            steer(draft, draft.roll.curtains[name])
+
+
+def steer(draft: Draft, curtain: Curtain) -> None:
+    """Renew one curtain's view, choose a rule, and start or stop the motor if that is called for."""
+    name, now = curtain.name, draft.now
+    drive = draft.drives.get(name, Drive())
+    drive, stop_why = motor.pass_time(curtain, drive, now)
+    if stop_why:
+        _stop(draft, curtain, drive, stop_why)
+    hold = draft.holds.get(name)
+    if hold is not None and now >= hold.until_ms:
+        draft.set_hold(name, None)
+        draft.note(
+            Ledger.CURTAIN, name, "manual hold", f"the hold of {hold.person} has ended: back to the rules"
+        )
+        hold = None
+    view = see(draft, curtain, drive)
+    wish = choose(curtain, view, drive, hold, now)
+    if view is not draft.views.get(name):
+        draft.views = {**draft.views, name: view}
+    _tell_change_of_rule(draft, curtain, drive, wish)
+    drive = _act_on(draft, curtain, drive, wish)
+    if drive is not draft.drives.get(name):
+        draft.set_drive(name, drive)
+    _tell_troubles(draft)
+
+
+def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
+    """Renew what the rules of one curtain see."""
+    now, stamp = draft.now, draft.stamp
+    before = draft.views.get(curtain.name, BLANK)
+    senses = draft.senses
+    sun_deg, clear_w_m2 = look_up_sky(draft.almanac, stamp)
+    earlier = None
+    heat, ceiling = curtain.hold_heat, curtain.light_ceiling
+    if heat is not None and sun_deg is not None and draft.almanac is not None:
+        earlier = sun_height_deg(
+            draft.almanac, stamp.utc_ms - round(heat.latest_after_sunrise_min * MINUTE_MS)
+        )
+    light = trusted(senses.get(curtain.light_sensor))
+    sensor = draft.roll.sensors.get(curtain.light_sensor)
+    if light is not None and sensor is not None and sensor.mounted is not None:
+        light = reckon_outside_light(
+            light,
+            mounted=sensor.mounted,
+            curtain=curtain,
+            drawn_percent=None if drive.phase is Phase.RUNNING else drive.drawn_percent,
+        )
+    reckoned = light is None
+    if light is None and clear_w_m2 is not None:
+        light = LOST_LIGHT_SHARE * clear_w_m2
+    if light is not None:
+        tau = ceiling.filter_min if ceiling is not None else 0.0
+        previous = before.light_w_m2 if before.light_is_reckoned is reckoned else None
+        light = smooth(
+            previous=previous, value=light, elapsed_ms=now - before.light_at_ms, time_constant_min=tau
+        )
+    view = before._replace(
+        light_w_m2=light,
+        light_at_ms=now,
+        light_is_reckoned=reckoned,
+        inside_c=trusted(senses.get(curtain.inside_temperature)),
+        outside_c=trusted(senses.get(curtain.outside_temperature)),
+        sun_deg=sun_deg,
+        sun_earlier_deg=earlier,
+    )
+    if ceiling is not None:
+        view = remember_ceiling(ceiling, view, now)
+    if heat is not None:
+        view = remember_heat(heat, view, now)
+    return view
+
+
+def _tell_change_of_rule(draft: Draft, curtain: Curtain, drive: Drive, wish: Wish) -> None:
+    """Write into the record that another rule has its way now, and why."""
+    rule = wish.rule.value
+    if draft.rules.get(curtain.name) == rule:
+        return
+    draft.rules = {**draft.rules, curtain.name: rule}
+    text = f"{explain(wish)} ({describe_position(drive)} now)"
+    draft.note(Ledger.CURTAIN, curtain.name, rule, text, drive.drawn_percent)
+
+
+def _act_on(draft: Draft, curtain: Curtain, drive: Drive, wish: Wish) -> Drive:
+    """Start a run, or stop one that a person no longer wants."""
+    if driving.is_abandoned(drive, wish):
+        reason = f"another position is wanted now: {explain(wish)}"
+        here = driving.reckoned_position(curtain, drive, draft.now)
+        drive = driving.end_run(curtain, drive, driving.Trigger.ARRIVED, draft.now, drawn_percent=here)
+        _stop(draft, curtain, drive, reason)
+        return drive
+    if any(
+        other.phase is Phase.RUNNING and draft.now - other.started_ms < STAGGER_MS
+        for name, other in draft.drives.items()
+        if name != curtain.name
+    ):
+        return drive
+    command = driving.plan_run(curtain, drive, wish, draft.stamp)
+    if command is None:
+        return drive
+    effect_id = draft.effect_id()
+    moved = driving.begin(drive, command, draft.stamp, rule=wish.rule.value, command_id=effect_id)
+    reason = explain(wish)
+    verb = "would run" if curtain.dry_run else "runs"
+    draft.effects.append(
+        MoveCurtain(
+            effect_id,
+            curtain.name,
+            command.run,
+            command.drawn_percent,
+            command.run_at_most_ms,
+            draft.stamp.utc_ms + COMMAND_LIFE_MS,
+            draft.now + COMMAND_LIFE_MS,
+            reason,
+        )
+    )
+    text = f"{verb} from {describe_position(drive)} to {command.drawn_percent:.0f} % drawn: {reason}"
+    draft.note(Ledger.CURTAIN, curtain.name, wish.rule.value, text, command.drawn_percent)
+    return moved
+
+
+def _stop(draft: Draft, curtain: Curtain, drive: Drive, reason: str) -> None:
+    """Send a stop and write down why."""
+    draft.effects.append(
+        MoveCurtain(
+            draft.effect_id(),
+            curtain.name,
+            Run.STOP,
+            drive.target_percent,
+            0,
+            draft.stamp.utc_ms + COMMAND_LIFE_MS,
+            draft.now + COMMAND_LIFE_MS,
+            reason,
+        )
+    )
+    draft.note(Ledger.CURTAIN, curtain.name, "stop", f"stopped: {reason}", drive.drawn_percent)
+
+
+def _tell_troubles(draft: Draft) -> None:
+    """Say which curtains stand on a fault, or that none does."""
+    texts = [
+        f"curtain {name}: {drive.trouble}"
+        for name, drive in draft.drives.items()
+        if drive.phase in {Phase.FAULTED, Phase.MUTE} and name in draft.roll.curtains
+    ]
+    draft.set_trouble(Watched.CURTAIN, "; ".join(texts) or None)
+
+
+def hear_report(draft: Draft, event: CurtainReported) -> None:
+    """Take a board's report in."""
+    curtain = draft.roll.curtains.get(event.curtain)
+    if curtain is None:
+        return
+    before = draft.drives.get(curtain.name, Drive())
+    drive, stop_why = motor.hear(curtain, before, event, draft.now)
+    if drive is before:
+        return
+    if stop_why:
+        _stop(draft, curtain, drive, stop_why)
+    if before.phase is Phase.RUNNING and drive.phase is Phase.IDLE:
+        ran_s = (draft.now - before.started_ms) / SECOND_MS
+        draft.note(
+            Ledger.CURTAIN,
+            curtain.name,
+            before.rule,
+            f"{describe_position(drive)} after {ran_s:.0f} s",
+            drive.drawn_percent,
+        )
+    draft.set_drive(curtain.name, drive)
+    draft.due_curtains.add(curtain.name)
+
+
+def take_hold(draft: Draft, event: HoldAsked) -> None:
+    """Keep a curtain where a person wants it, for a bounded time."""
+    if event.curtain not in draft.roll.curtains:
+        return
+    minutes = min(max(event.minutes, 1.0), LONGEST_HOLD_MIN)
+    percent = min(max(event.drawn_percent, 0.0), 100.0)
+    draft.set_hold(event.curtain, Hold(percent, draft.now + round(minutes * MINUTE_MS), event.person))
+    text = f"{event.person} wants it {percent:.0f} % drawn for {minutes:.0f} min"
+    draft.note(Ledger.CURTAIN, event.curtain, "manual hold", text, percent)
+    draft.due_curtains.add(event.curtain)
+
+
+def release_hold(draft: Draft, event: HoldReleased) -> None:
+    """Give a curtain back to the rules."""
+    if event.curtain in draft.holds:
+        draft.set_hold(event.curtain, None)
+        draft.note(Ledger.CURTAIN, event.curtain, "manual hold", f"{event.person} gives it back to the rules")
+        draft.due_curtains.add(event.curtain)
+
+
+def clear_fault(draft: Draft, event: FaultCleared) -> None:
+    """Let a motor run again because a person has looked at it."""
+    drive = draft.drives.get(event.curtain)
+    if drive is None or drive.phase is not Phase.FAULTED:
+        return
+    draft.set_drive(
+        event.curtain, driving.fire(drive, driving.Trigger.CLEARED, trouble="", drawn_percent=None)
+    )
+    draft.note(
+        Ledger.CURTAIN, event.curtain, "stop on fault", f"{event.person} has looked and lets it run again"
+    )
+    draft.due_curtains.add(event.curtain)
+
+
+def forget_positions(draft: Draft) -> None:
+    """After a start no position is known and no command is repeated."""
+    for name in draft.roll.curtains:
+        draft.set_drive(name, driving.restart(draft.drives.get(name, Drive()), draft.now))
+        draft.due_curtains.add(name)
+    gone = set(draft.drives) - set(draft.roll.curtains)
+    if gone:
+        draft.drives = {name: drive for name, drive in draft.drives.items() if name not in gone}
+
+
+def next_look_ms(draft: Draft, curtain: Curtain) -> HouseMs:
+    """Return when a curtain must be looked at again without new input [ms]."""
+    name = curtain.name
+    drive = draft.drives.get(name, Drive())
+    view = draft.views.get(name, BLANK)
+    change = next_change_ms(curtain, view)
+    hold = draft.holds.get(name)
+    times = (
+        draft.now + LOOK_EVERY_MS,
+        motor.next_check_ms(curtain, drive),
+        NEVER if change is None else change,
+        NEVER if hold is None else hold.until_ms,
+        drive.not_before_ms if drive.not_before_ms > draft.now else NEVER,
+        drive.ended_ms + round(curtain.rest_before_reversal_s * SECOND_MS) if drive.ended_ms else NEVER,
+    )
+    return min((time for time in times if time > draft.now), default=NEVER)
+
+
+def refuse_command(draft: Draft, effect_id: str, reason: str) -> bool:
+    """Take in that a motor command did not reach its board; say whether it was one."""
+    for name, drive in draft.drives.items():
+        curtain = draft.roll.curtains.get(name)
+        if curtain is not None and drive.command_id == effect_id and drive.phase is Phase.RUNNING:
+            draft.set_drive(name, replace(motor.refuse(curtain, drive, effect_id, draft.now), trouble=""))
+            draft.note(Ledger.CURTAIN, name, drive.rule, f"the command did not reach the board: {reason}")
+            draft.due_curtains.add(name)
+            return True
+    return False

@@ -1,0 +1,163 @@
+"""The one function: a state, a stamp and an event make a new state and some effects.
+
+All events go through here. `step` is total: any event in any state returns. Live daemon, replay of a
+recording and simulated greenhouse all drive this same function.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from controller.core import listen, sound, steer
+from controller.core.draft import Draft
+from controller.core.plan.alarm import Watched
+from controller.core.plan.plan import Plan
+from controller.core.roll import call_roll
+from controller.core.signals.sense import NEVER
+from controller.core.sky.almanac import covers
+from controller.core.state import Durable, State
+from controller.core.units import HOUR_MS, HouseMs
+from controller.core.vocabulary import (
+    AlarmReset,
+    AlarmShelved,
+    AlmanacArrived,
+    AnswerGiven,
+    CurtainReported,
+    Effect,
+    EffectDone,
+    EffectFailed,
+    Event,
+    FaultCleared,
+    HoldAsked,
+    HoldReleased,
+    Ledger,
+    PayloadRefused,
+    ReadingsTaken,
+    SettingsChanged,
+    Stamp,
+    Started,
+    TroubleSeen,
+    Woken,
+)
+
+HOUSEKEEPING_MS: Final = HOUR_MS
+"""Nothing in the state sleeps longer than this, so that a wrong deadline cannot be for ever. [ms]"""
+
+
+def first_state(plan: Plan, durable: Durable | None = None, turn: int = 0) -> State:
+    """Make the state of a daemon that has just been born, or that remembers `durable` from before."""
+    return State(plan=plan, roll=call_roll(plan), durable=durable or Durable(), turn=turn)
+
+
+def step(state: State, now: Stamp, event: Event) -> tuple[State, tuple[Effect, ...]]:
+    """Take one event in and return the new state and the effects, in the order they must be carried out."""
+    draft = Draft(state, now)
+    _take_in(draft, event)
+    _settle(draft)
+    return draft.finish(_next_wake(draft)), tuple(draft.effects)
+
+
+def _take_in(draft: Draft, event: Event) -> None:
+    """Give the event to the part of the house it belongs to."""
+    match event:
+        case ReadingsTaken():
+            listen.take_readings(draft, event)
+        case Woken():
+            pass
+        case CurtainReported():
+            steer.hear_report(draft, event)
+        case PayloadRefused():
+            listen.count_refusal(draft, event)
+        case EffectDone():
+            sound.take_success(draft, event)
+        case EffectFailed():
+            if not sound.take_failure(draft, event):
+                steer.refuse_command(draft, event.effect_id, event.reason)
+        case AnswerGiven():
+            sound.take_answer(draft, event)
+        case HoldAsked():
+            steer.take_hold(draft, event)
+        case HoldReleased():
+            steer.release_hold(draft, event)
+        case FaultCleared():
+            steer.clear_fault(draft, event)
+        case AlarmShelved():
+            sound.take_shelf(draft, event)
+        case AlarmReset():
+            sound.take_reset(draft, event)
+        case TroubleSeen():
+            draft.set_trouble(event.part, event.trouble)
+        case AlmanacArrived():
+            draft.almanac = event.almanac
+            draft.set_trouble(Watched.SKY, None)
+            draft.due_curtains.update(draft.roll.curtains)
+        case SettingsChanged():
+            _change_settings(draft, event.plan)
+        case Started():
+            _start(draft, event)
+
+
+def _start(draft: Draft, event: Started) -> None:
+    """Begin, or begin again: wait for every sensor, forget positions, send unfinished messages again."""
+    listen.expect_sensors(draft)
+    steer.forget_positions(draft)
+    sound.expect_alarms(draft)
+    sound.forget_pending(draft)
+    sound.send_again(draft)
+    away = "" if event.away_ms is None else f" after {event.away_ms / 60_000:.0f} min away"
+    draft.note(Ledger.HOUSE, "daemon", "started", f"started{away}: everything is unknown until it has spoken")
+
+
+def _change_settings(draft: Draft, plan: Plan) -> None:
+    """Take new settings as a difference: what did not change keeps its state."""
+    old = draft.plan
+    if plan == old:
+        draft.set_trouble(Watched.SETTINGS, None)
+        return
+    draft.plan, draft.roll = plan, call_roll(plan)
+    unchanged = {sensor.name for sensor in old.sensor if sensor in plan.sensor}
+    draft.senses = {name: sense for name, sense in draft.senses.items() if name in unchanged}
+    listen.expect_sensors(draft)
+    curtains = {curtain.name for curtain in old.curtain if curtain in plan.curtain}
+    draft.views = {name: view for name, view in draft.views.items() if name in curtains}
+    draft.drives = {name: drive for name, drive in draft.drives.items() if name in draft.roll.curtains}
+    draft.holds = {name: hold for name, hold in draft.holds.items() if name in draft.roll.curtains}
+    sound.expect_alarms(draft)
+    draft.set_trouble(Watched.SETTINGS, None)
+    draft.due_curtains.update(draft.roll.curtains)
+    draft.note(Ledger.HOUSE, "settings", "changed", "new settings are in force")
+
+
+def _settle(draft: Draft) -> None:
+    """Let time act: stale sensors, curtains, alarms. Curtains come before alarms, as their faults are alarms."""
+    listen.let_go_stale(draft)
+    _tell_clock_and_sky(draft)
+    if draft.state.wake_ms <= draft.now:
+        draft.due_curtains.update(draft.roll.curtains)
+    steer.steer_due(draft)
+    if draft.outstanding:
+        sound.give_up_old_messages(draft)
+    sound.judge_due(draft)
+
+
+def _tell_clock_and_sky(draft: Draft) -> None:
+    """Say whether clock and table of the sun can be used."""
+    stamp = draft.stamp
+    draft.set_trouble(
+        Watched.CLOCK, None if stamp.utc_trusted else "the clock has not been set since the start"
+    )
+    almanac = draft.almanac
+    if stamp.utc_trusted and almanac is not None and not covers(almanac, stamp.utc_ms):
+        draft.set_trouble(Watched.SKY, "the table of the sun has run out")
+
+
+def _next_wake(draft: Draft) -> HouseMs:
+    """Return when time alone next has work [ms]."""
+    now = draft.now
+    times = [now + HOUSEKEEPING_MS]
+    if draft.senses:
+        times.append(min(sense.stale_ms for sense in draft.senses.values()))
+    if draft.alarms:
+        times.append(min(alarm.due_ms for alarm in draft.alarms.values()))
+    times.extend(steer.next_look_ms(draft, curtain) for curtain in draft.plan.curtain)
+    return min((time for time in times if time > now), default=NEVER)
