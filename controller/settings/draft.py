@@ -23,7 +23,7 @@ from controller.settings.problems import Fault, Path, describe_unknown, repairs,
 from controller.settings.words import describe_allowed, inner_type, is_part, item_type, label
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Collection, Iterator, Mapping
 
 P = TypeVar("P", bound=Part)
 
@@ -43,6 +43,7 @@ class Draft:
     placed: dict[str, list[Placed[Any]]] = field(default_factory=dict)
     names: dict[str, list[tuple[str, Path]]] = field(default_factory=dict)
     broken: set[str] = field(default_factory=set)
+    nameless: set[str] = field(default_factory=set)
 
     def every(self, section: str, model: type[P]) -> list[Placed[P]]:
         """Tables of one section that could be validated."""
@@ -55,8 +56,11 @@ class Draft:
         return section not in self.broken
 
     def has_name(self, section: str, name: str) -> bool:
-        """Tell whether a table of that name stands in the document, good or not."""
-        return any(name == known for known, _ in self.names.get(section, []))
+        """Tell whether a table of that name stands in the document, good or not.
+
+        Where a name of the section could not be read it may be the one asked for.
+        """
+        return section in self.nameless or any(name == known for known, _ in self.names.get(section, []))
 
     def list_names(self, section: str) -> list[str]:
         """Names in a section, in the order of the document."""
@@ -139,9 +143,12 @@ SECTIONS: Final[dict[str, tuple[type[Part], bool]]] = {
 """Tables of the document: their model, and whether there may be several."""
 
 
-def draw_up(document: Mapping[str, Any]) -> tuple[Draft, list[Fault]]:
-    """Validate every table by itself; give what could be understood and every fault found on the way."""
-    draft, faults = Draft(), list[Fault]()
+def draw_up(document: Mapping[str, Any], *, lost: Collection[str] = ()) -> tuple[Draft, list[Fault]]:
+    """Validate every table by itself; give what could be understood and every fault found on the way.
+
+    `lost` names sections of which tables could not be read at all.
+    """
+    draft, faults = Draft(broken=set(lost), nameless=set(lost)), list[Fault]()
     spelled = repairs(Plan, document)
     for written, raw in document.items():
         section = spelled.get(written, written)
@@ -213,6 +220,8 @@ def _validate(section: str, raw: dict[str, Any], *, path: Path, draft: Draft, fa
         part = _try(model, _repair(model, raw))[0]
     spelled = {known: written for written, known in repairs(model, raw).items()}
     name = raw.get(spelled.get("name", "name"))
+    if "name" in model.model_fields and not isinstance(name, str):
+        draft.nameless.add(section)
     if isinstance(name, str):
         draft.names.setdefault(section, []).append((name.strip(), path))
     if part is None:
@@ -223,7 +232,7 @@ def _validate(section: str, raw: dict[str, Any], *, path: Path, draft: Draft, fa
 
 
 def _repair(model: type[Part], raw: Mapping[str, Any]) -> dict[str, Any]:
-    """Write a table as it was probably meant: misspelled keys under their right name, other unknown keys gone.
+    """Write a table as it was probably meant: misspelled keys put right, other unknown keys gone.
 
     Only used to look for further problems; a repaired table is never taken into the settings.
     """

@@ -6,16 +6,15 @@ daemon never runs on half of its settings.
 
 from __future__ import annotations
 
-import re
-import tomllib
 from pathlib import Path as FilePath
-from typing import TYPE_CHECKING, Any, Final, TypeAlias
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 from controller.core.plan.plan import Plan
 from controller.settings.checks import check_all
 from controller.settings.draft import draw_up, read_strictly
 from controller.settings.lines import LineMap
 from controller.settings.problems import Fault, Problem
+from controller.settings.syntax import read_document
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -26,25 +25,28 @@ Loaded: TypeAlias = Plan | tuple[Problem, ...]
 MOST_BYTES: Final = 1_000_000
 """A settings file is some tens of kilobytes; a larger one is something else, and reading it would cost."""
 
-_AT_LINE: Final = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
-
 
 def read_settings(path: FilePath) -> Loaded:
     """Read the settings file at `path`; a file that cannot be read is a problem like any other."""
+    text = read_text(path)
+    return (text,) if isinstance(text, Problem) else load_settings(text, file_name=str(path))
+
+
+def read_text(path: FilePath) -> str | Problem:
+    """Read the text of the file at `path`, or say why there is none."""
     name = str(path)
     try:
         with path.open("rb") as file:
             content = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        return (Problem(1, f"cannot be read: {error.strerror or error}", name),)
+    except (OSError, ValueError) as error:  # a path with a null byte is a ValueError
+        return Problem(1, f"cannot be read: {getattr(error, 'strerror', None) or error}", name)
     if len(content) > MOST_BYTES:
-        return (Problem(1, f"the file is larger than {MOST_BYTES} bytes, so it is no settings file", name),)
+        return Problem(1, f"the file is larger than {MOST_BYTES} bytes, so it is no settings file", name)
     try:
-        text = content.decode("utf-8-sig")
+        return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
-        return (Problem(line, "a character is not written in UTF-8; save the file as UTF-8 text", name),)
-    return load_settings(text, file_name=name)
+        return Problem(line, "a character is not written in UTF-8; save the file as UTF-8 text", name)
 
 
 def load_settings(text: str, *, file_name: str) -> Loaded:
@@ -52,49 +54,26 @@ def load_settings(text: str, *, file_name: str) -> Loaded:
 
     `file_name` is only for the problems. Never raises, whatever the text.
     """
-    text = text.removeprefix("\ufeff")
-    read = _read_toml(text)
-    if isinstance(read, tuple):
-        line, what = read
-        return (Problem(min(line, count_lines(text)), what, file_name),)
-    draft, faults = draw_up(read)
+    reading = read_document(text.removeprefix("\ufeff"))
+    slips = [Problem(line, what, file_name) for line, what in reading.slips.items()]
+    if reading.document is None:
+        return tuple(sorted(slips, key=_by_line))
+    draft, faults = draw_up(reading.document, lost=reading.lost)
     faults += check_all(draft)
-    if faults:
-        return tuple(place_faults(text, faults, file_name=file_name))
-    return read_strictly(Plan, read)
+    if not slips and not faults:
+        return read_strictly(Plan, reading.document)
+    placed = place_faults(reading.text, faults, file_name=file_name)
+    # What stands on a line with a slip could not be read, so nothing more is said of it.
+    placed = [problem for problem in placed if problem.line not in reading.slips]
+    return tuple(sorted([*slips, *placed], key=_by_line))
 
 
 def place_faults(text: str, faults: Iterable[Fault], *, file_name: str) -> list[Problem]:
     """Give each fault its line and put them into the order of lines; a fault told twice is told once."""
     lines = LineMap(text)
     found = {Problem(lines.find(fault.path), fault.text, file_name) for fault in faults}
-    return sorted(found, key=lambda problem: (problem.line, problem.text))
+    return sorted(found, key=_by_line)
 
 
-def count_lines(text: str) -> int:
-    """Lines of a text, at least one; only a line feed ends a line, as in TOML."""
-    return max(1, text.count("\n") + (not text.endswith("\n")))
-
-
-def _read_toml(text: str) -> dict[str, Any] | tuple[int, str]:
-    """Read the document, or say on which line it stops being TOML and why."""
-    try:
-        text.encode()
-    except UnicodeEncodeError as error:
-        return text.count("\n", 0, error.start) + 1, "a character is not written in UTF-8"
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        return _explain_syntax(text, str(error))
-    except RecursionError:
-        return 1, "tables or lists are nested too deep to be settings"
-    except ValueError as error:  # a number of thousands of digits
-        return 1, f"cannot be read as TOML: {error}"
-
-
-def _explain_syntax(text: str, message: str) -> tuple[int, str]:
-    found = _AT_LINE.search(message)
-    what = _AT_LINE.sub("", message)
-    if found is None or found[1] is None:
-        return count_lines(text), f"not TOML: {what}; the file ends in the middle of something"
-    return int(found[1]), f"not TOML at column {found[2]}: {what}"
+def _by_line(problem: Problem) -> tuple[int, str]:
+    return problem.line, problem.text

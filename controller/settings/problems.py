@@ -73,7 +73,7 @@ def translate(
     spelled = repairs(model, raw)
     seen: set[Path] = set()
     for kind, loc in errors:
-        place, holder, field = _locate(model, raw, loc)
+        place, holder, field = _locate(model, loc)
         if place in seen:
             continue
         seen.add(place)
@@ -98,14 +98,13 @@ def translate(
 def _describe_wrong(where: str, field: FieldInfo, place: Path, value: object) -> str:
     item = place[-1]
     if isinstance(item, int):
-        return f"{where}: item {item + 1} of `{place[-2]}` is {write_value(value)}, allowed is {describe_allowed(field)}"
+        key = f"item {item + 1} of `{place[-2]}`"
+        return f"{where}: {key} is {write_value(value)}, allowed is {describe_allowed(field)}"
     length = f" ({len(value)} characters)" if isinstance(value, str) and len(value) > 20 else ""
     return f"{where}: `{item}` is {write_value(value)}{length}, allowed is {describe_allowed(field)}"
 
 
-def _locate(
-    model: type[Part], raw: object, loc: tuple[int | str, ...]
-) -> tuple[Path, type[Part], FieldInfo | None]:
+def _locate(model: type[Part], loc: tuple[int | str, ...]) -> tuple[Path, type[Part], FieldInfo | None]:
     """Follow an error's place through the models: the place in the document, its table's model, its key."""
     place: Path = ()
     field: FieldInfo | None = None

@@ -19,6 +19,9 @@ from controller.core.plan.part import Part
 LONGEST_VALUE: Final = 40
 """Characters of a wrong value that a problem repeats: enough to find it, short enough for one line."""
 
+HUGE: Final = 10**20
+"""Whole numbers from here on are named, not written out."""
+
 
 def inner_type(field: FieldInfo) -> Any:  # noqa: ANN401 - an annotation may be any type form
     """Type of a key with the "or absent" taken off."""
@@ -45,7 +48,7 @@ def is_part(kind: object) -> TypeGuard[type[Part]]:
 
 
 def unit_of(field: FieldInfo) -> str:
-    """Unit of a key, or an empty text for a key without one."""
+    """Return the unit of a key, or an empty text for a key without one."""
     return str(_extra(field).get("unit", ""))
 
 
@@ -141,25 +144,27 @@ def write_value(value: object) -> str:
 
 
 def _write(value: object) -> str:
+    written = type(value).__name__
     match value:
         case bool():
-            return "true" if value else "false"
+            written = "true" if value else "false"
         case Enum():
-            return _write(value.value)
-        case int() | float():
-            return (
-                format_number(value) if isinstance(value, float) or abs(value) < 10**20 else "a huge number"
-            )
+            written = _write(value.value)
+        case float():
+            written = format_number(value)
+        case int():
+            written = str(value) if abs(value) < HUGE else "a huge number"
         case str():
-            return '"' + "".join(c if c.isprintable() else "?" for c in value[: LONGEST_VALUE * 2]) + '"'
+            written = '"' + "".join(c if c.isprintable() else "?" for c in value[: 2 * LONGEST_VALUE]) + '"'
         case list() | tuple():
-            return "[" + ", ".join(_write(each) for each in value[:10]) + "]"
+            written = "[" + ", ".join(_write(each) for each in value[:LONGEST_VALUE]) + "]"
         case dict():
-            return "a table"
+            written = "a table"
         case datetime() | date() | time():
-            return value.isoformat()
+            written = value.isoformat()
         case _:
-            return type(value).__name__
+            pass
+    return written
 
 
 def label(section: str, name: object) -> str:

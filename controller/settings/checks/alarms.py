@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from controller.core.plan.alarm import AlarmEntry, Kind, Response
+from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
 from controller.core.plan.sensor_defaults import fastest_per_min, possible_range
 from controller.core.units import KEPT_UNIT, Quantity
 from controller.settings.checks.names import check_names
@@ -20,6 +20,15 @@ if TYPE_CHECKING:
 WITH_LIMIT: Final = frozenset({Kind.HIGH, Kind.LOW, Kind.RATE})
 """Kinds that compare a value with a limit."""
 
+_ONLY_FOR: Final[dict[str, frozenset[Kind]]] = {
+    "sensor": frozenset(Kind) - {Kind.FAULT},
+    "of": frozenset({Kind.FAULT}),
+    "limit": WITH_LIMIT,
+    "deadband": WITH_LIMIT,
+    "alarm_when": frozenset({Kind.SWITCH}),
+}
+"""Keys that mean something only for some kinds."""
+
 
 def check_alarms(draft: Draft) -> Iterator[Fault]:
     """Find what does not fit in an entry, between it and its sensor, and in the list as a whole."""
@@ -34,28 +43,27 @@ def check_alarms(draft: Draft) -> Iterator[Fault]:
 
 
 def _check_entry(entry: AlarmEntry, draft: Draft) -> Iterator[tuple[str, str]]:
-    kind = entry.kind.value
-    if entry.kind is Kind.FAULT:
-        if entry.of is None:
-            yield "kind", '`kind` is "fault", so `of` must name the part of Duskbell that is watched'
-        if entry.sensor:
-            yield "sensor", "`sensor` is not for kind fault; leave it out"
-    elif entry.of is not None:
-        yield "of", f'`of` is only for kind fault, not for "{kind}"; leave it out'
-    if entry.kind in WITH_LIMIT and entry.limit is None:
-        yield "kind", f'`kind` is "{kind}", so `limit` is needed'
-    if entry.kind not in WITH_LIMIT:
-        for key in ("limit", "deadband"):
-            if key in entry.model_fields_set:
-                yield key, f'`{key}` is only for kinds high, low and rate, not for "{kind}"; leave it out'
+    yield from _check_kind(entry)
     if entry.alarm_when not in {"on", "off"}:
         yield "alarm_when", f'`alarm_when` is {write_value(entry.alarm_when)}, allowed is one of "on", "off"'
-    elif entry.kind is not Kind.SWITCH and "alarm_when" in entry.model_fields_set:
-        yield "alarm_when", f'`alarm_when` is only for kind switch, not for "{kind}"; leave it out'
     if not entry.action.isprintable():
         yield "action", "`action` goes into a message of one line; only printed characters may stand in it"
     if entry.kind is not Kind.FAULT:
         yield from _check_sensor(entry, draft)
+
+
+def _check_kind(entry: AlarmEntry) -> Iterator[tuple[str, str]]:
+    """Ask for the keys a kind needs, and refuse those that would mean nothing for it."""
+    kind = entry.kind.value
+    if entry.kind is Kind.FAULT and entry.of is None:
+        parts = ", ".join(part.value for part in Watched)
+        yield "kind", f'`kind` is "fault", so `of` must name the part that is watched, one of {parts}'
+    if entry.kind in WITH_LIMIT and entry.limit is None:
+        yield "kind", f'`kind` is "{kind}", so `limit` is needed'
+    for key, kinds in _ONLY_FOR.items():
+        if entry.kind not in kinds and key in entry.model_fields_set:
+            only = ", ".join(each.value for each in Kind if each in kinds)
+            yield key, f'`{key}` is only for kind {only}, not for "{kind}"; leave it out'
 
 
 def _check_sensor(entry: AlarmEntry, draft: Draft) -> Iterator[tuple[str, str]]:
@@ -99,7 +107,8 @@ def _check_limit(entry: AlarmEntry, limit: float, sensor: Sensor) -> Iterator[tu
             yield (
                 "limit",
                 (
-                    f"`limit` is {format_number(limit)}, but a change of {format_number(fastest)} or more is already "
+                    f"`limit` is {format_number(limit)}, but a change of {format_number(fastest)} or more "
+                    "is already "
                     f"doubted as a fault of the sensor; a smaller one is needed [{unit} per min]"
                 ),
             )
@@ -107,7 +116,8 @@ def _check_limit(entry: AlarmEntry, limit: float, sensor: Sensor) -> Iterator[tu
             yield (
                 "deadband",
                 (
-                    f"`deadband` is {format_number(entry.deadband)}, less than the limit {format_number(abs(limit))} is "
+                    f"`deadband` is {format_number(entry.deadband)}, less than the limit "
+                    f"{format_number(abs(limit))} is "
                     f"needed, or the alarm could never end [{unit} per min]"
                 ),
             )
@@ -118,7 +128,8 @@ def _check_limit(entry: AlarmEntry, limit: float, sensor: Sensor) -> Iterator[tu
             "limit",
             (
                 f"`limit` is {format_number(limit)}, allowed is a value inside the possible range of "
-                f"{write_value(sensor.name)}, above {format_number(low)} and below {format_number(high)} [{unit}]"
+                f"{write_value(sensor.name)}, above {format_number(low)} and below {format_number(high)} "
+                f"[{unit}]"
             ),
         )
         return
@@ -127,7 +138,8 @@ def _check_limit(entry: AlarmEntry, limit: float, sensor: Sensor) -> Iterator[tu
         yield (
             "deadband",
             (
-                f"`deadband` is {format_number(entry.deadband)}, less than {format_number(round(room, 6))} is needed, "
+                f"`deadband` is {format_number(entry.deadband)}, less than "
+                f"{format_number(round(room, 6))} is needed, "
                 f"or the alarm could never end [{unit}]"
             ),
         )
@@ -149,8 +161,7 @@ def _check_twins(draft: Draft) -> Iterator[Fault]:
 
 
 def _check_unknowns(draft: Draft) -> Iterator[Fault]:
-    """Ask for entries of kind missing and doubtful where an emergency hangs on a sensor: unknown is not "
-    "normal."""
+    """Ask for entries of kind missing and doubtful where an emergency hangs on a sensor."""
     entries = [placed.part for placed in draft.alarms]
     told: set[tuple[str, Kind]] = set()
     for placed in draft.alarms:

@@ -35,14 +35,19 @@ def _check_curtain(curtain: Curtain, draft: Draft) -> Iterator[tuple[Path, str]]
         if curtain.hold_heat is not None and not getattr(curtain, key):
             yield (
                 ("hold_heat",),
-                f"holding heat needs `{key}`, the name of a temperature sensor; set it or leave the table "
-                "out",
+                (
+                    f"holding heat needs `{key}`, the name of a temperature sensor; set it or leave the "
+                    "table "
+                    "out"
+                ),
             )
     if curtain.inside_temperature and curtain.inside_temperature == curtain.outside_temperature:
         yield (
             ("outside_temperature",),
-            "`inside_temperature` and `outside_temperature` name the same sensor; two different ones are "
-            "needed",
+            (
+                "`inside_temperature` and `outside_temperature` name the same sensor; two different ones are "
+                "needed"
+            ),
         )
     yield from _check_motor(curtain)
     if curtain.light_ceiling is not None:
@@ -76,7 +81,8 @@ def _check_motor(curtain: Curtain) -> Iterator[tuple[Path, str]]:
         yield (
             ("duty_s_per_hour",),
             (
-                f"`duty_s_per_hour` is {format_number(curtain.duty_s_per_hour)}, at least one full travel is needed, "
+                f"`duty_s_per_hour` is {format_number(curtain.duty_s_per_hour)}, at least one full travel "
+                "is needed, "
                 f"{format_number(curtain.travel_time_s)} [s]"
             ),
         )
@@ -85,7 +91,8 @@ def _check_motor(curtain: Curtain) -> Iterator[tuple[Path, str]]:
         yield (
             ("light_ceiling", "drawn_percent"),
             (
-                f"`drawn_percent` is {format_number(ceiling.drawn_percent)}, at least `smallest_move_percent` is "
+                f"`drawn_percent` is {format_number(ceiling.drawn_percent)}, at least "
+                "`smallest_move_percent` is "
                 f"needed, {format_number(curtain.smallest_move_percent)} [%], or it never moves"
             ),
         )
@@ -120,7 +127,8 @@ def _check_light_ceiling(
         yield (
             ("light_ceiling", "draw_above_w_m2"),
             (
-                f"`draw_above_w_m2` is {format_number(draw)}, but the light sensor {write_value(sensor.name)} ends at "
+                f"`draw_above_w_m2` is {format_number(draw)}, but the light sensor "
+                f"{write_value(sensor.name)} ends at "
                 f"{most:.0f} [W/m2] of outside light and would never show it; a value below that is needed"
             ),
         )

@@ -83,8 +83,7 @@ def _is_reached(person: Person, step: CallStep) -> bool:
 
 
 def _check_reach(draft: Draft) -> Iterator[Fault]:
-    """Ask for a step at once where there are emergencies, and for any step where people are to be told "
-    "today."""
+    """Ask for a step at once for emergencies, and for any step for what is to be told today."""
     steps = [placed.part for placed in draft.steps]
     for response in (Response.EMERGENCY, Response.TODAY):
         alarms = [placed for placed in draft.alarms if placed.part.response is response]

@@ -74,7 +74,8 @@ def _check_place(sensor: Sensor) -> Iterator[tuple[str, str]]:
         yield (
             "mounted",
             (
-                '`mounted` is missing, one of "outside", "above curtain", "below curtain" is needed for light: '
+                '`mounted` is missing, one of "outside", "above curtain", "below curtain" is needed for '
+                "light: "
                 "a sensor under the curtain sees the curtain's own shadow"
             ),
         )
@@ -89,15 +90,18 @@ def _check_numbers(sensor: Sensor) -> Iterator[tuple[str, str]]:
         key = "possible_low" if sensor.possible_low is not None else "possible_high"
         yield (
             key,
-            f"`possible_low` {format_number(low)} must be below `possible_high` {format_number(high)} "
-            f"[{unit}]",
+            (
+                f"`possible_low` {format_number(low)} must be below `possible_high` {format_number(high)} "
+                f"[{unit}]"
+            ),
         )
     ceiling = sensor.sensor_ceiling
     if ceiling is not None and not low < ceiling <= high:
         yield (
             "sensor_ceiling",
             (
-                f"`sensor_ceiling` is {format_number(ceiling)}, allowed is a value inside the possible range, "
+                f"`sensor_ceiling` is {format_number(ceiling)}, allowed is a value inside the possible "
+                "range, "
                 f"above {format_number(low)} to {format_number(high)} [{unit}]"
             ),
         )
@@ -105,7 +109,8 @@ def _check_numbers(sensor: Sensor) -> Iterator[tuple[str, str]]:
         yield (
             "stale_after_s",
             (
-                f"`stale_after_s` is {format_number(sensor.stale_after_s)}, at least the time between readings is "
+                f"`stale_after_s` is {format_number(sensor.stale_after_s)}, at least the time between "
+                "readings is "
                 f"needed, {format_number(sensor.interval_s)} [s]"
             ),
         )
@@ -114,7 +119,8 @@ def _check_numbers(sensor: Sensor) -> Iterator[tuple[str, str]]:
         yield (
             "flat_after_min",
             (
-                f"`flat_after_min` is {format_number(flat)}, 0 (never) or at least the age at which a reading is stale "
+                f"`flat_after_min` is {format_number(flat)}, 0 (never) or at least the age at which a "
+                "reading is stale "
                 f"is needed, {format_number(stale_after_ms(sensor) / 60_000)} [min]"
             ),
         )
@@ -130,11 +136,12 @@ def _check_words(sensor: Sensor) -> Iterator[tuple[str, str]]:
     for key in ("on_word", "off_word"):
         if not getattr(sensor, key):
             yield key, f"`{key}` is empty, a text in quotes is needed"
-    if sensor.on_word == sensor.off_word or sensor.on_word == "0" or sensor.off_word == "1":
+    if sensor.on_word in {sensor.off_word, "0"} or sensor.off_word == "1":
         yield (
             "on_word" if "on_word" in sensor.model_fields_set else "off_word",
             (
-                f"`on_word` {write_value(sensor.on_word)} and `off_word` {write_value(sensor.off_word)} contradict each "
+                f"`on_word` {write_value(sensor.on_word)} and `off_word` {write_value(sensor.off_word)} "
+                "contradict each "
                 "other; two different words are needed (1 is always on, 0 always off)"
             ),
         )

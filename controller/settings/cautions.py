@@ -1,0 +1,153 @@
+"""What is allowed in the settings and still worth a word: said by the check, never refused."""
+
+from __future__ import annotations
+
+import ipaddress
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Final
+from zoneinfo import ZoneInfo
+
+from controller.core.plan.alarm import Kind, Response, Watched
+from controller.core.plan.curtain import Actuator
+from controller.core.plan.sensor_defaults import stale_after_ms
+from controller.core.plan.site import Security
+from controller.core.units import MINUTE_MS
+from controller.settings.problems import Fault
+from controller.settings.words import format_number, label, write_value
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from controller.core.plan.alarm import AlarmEntry
+    from controller.core.plan.plan import Plan
+    from controller.settings.problems import Path
+
+MOST_ZONE_DIFFERENCE_H: Final = 4.0
+"""Clock time and sun differ by up to about 3 h in real zones; more is a wrong sign of the longitude. [h]"""
+
+_ANY_WINTER: Final = datetime(2025, 1, 1, tzinfo=UTC)
+
+
+def find_cautions(plan: Plan) -> tuple[Fault, ...]:
+    """Find everything in a good plan that a careful colleague would point at."""
+    checks = (_doubt_place, _doubt_links, _doubt_curtains, _doubt_alarms, _doubt_list, _doubt_people)
+    return tuple(fault for check in checks for fault in check(plan))
+
+
+def _doubt_place(plan: Plan) -> Iterator[Fault]:
+    offset = _ANY_WINTER.astimezone(ZoneInfo(plan.site.time_zone)).utcoffset()
+    assert offset is not None, "a time zone has an offset"
+    apart_h = abs(offset.total_seconds() / 3600 - plan.site.longitude_deg / 15)
+    if min(apart_h, 24 - apart_h) > MOST_ZONE_DIFFERENCE_H:
+        yield Fault(
+            ("site", "longitude_deg"),
+            f"site: at longitude {format_number(plan.site.longitude_deg)} the sun is {apart_h:.0f} h away "
+            "from the "
+            f"clocks of {plan.site.time_zone}; east is positive, west negative",
+        )
+
+
+def _doubt_links(plan: Plan) -> Iterator[Fault]:
+    if not plan.broker.tls and not _is_here(plan.broker.host):
+        yield Fault(
+            ("broker", "host"),
+            "broker: it is on another machine and the connection is not encrypted: readings can be seen and "
+            "forged on the way; set `tls = true`",
+        )
+    if plan.mail is not None and plan.mail.security is Security.NONE and not _is_here(plan.mail.host):
+        yield Fault(
+            ("mail", "security"),
+            "mail: the connection is not encrypted: messages and the password can be seen on the way",
+        )
+
+
+def _is_here(host: str) -> bool:
+    """Tell whether a host is this machine itself, as far as its name says."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _doubt_curtains(plan: Plan) -> Iterator[Fault]:
+    for index, curtain in enumerate(plan.curtain):
+        where, path = label("curtain", curtain.name), ("curtain", index)
+        if curtain.light_ceiling is None and curtain.hold_heat is None:
+            yield Fault(path, f"{where}: it has no rule, so only people move it")
+        if curtain.dry_run:
+            yield Fault(
+                (*path, "dry_run"),
+                f"{where}: it only says what it would do; nothing moves until `dry_run = false`",
+            )
+        if curtain.actuator is Actuator.RELAYS and not curtain.has_limit_report:
+            yield Fault(
+                (*path, "has_limit_report"),
+                f"{where}: without reports of its end switches its place is known by running time alone",
+            )
+
+
+def _doubt_alarms(plan: Plan) -> Iterator[Fault]:
+    travel_min = plan.call_rules.call_out_and_travel_min
+    ages_min = {sensor.name: stale_after_ms(sensor) / MINUTE_MS for sensor in plan.sensor}
+    for index, entry in enumerate(plan.alarm):
+        where, path = label("alarm", entry.name), ("alarm", index)
+        within = entry.time_to_respond_min
+        if entry.response is Response.EMERGENCY and within < travel_min:
+            yield Fault(
+                (*path, "time_to_respond_min"),
+                f"{where}: {format_number(within)} min until harm, {format_number(travel_min)} min to get "
+                "there: an "
+                "alarm cannot be the protection here; an automatic backup must be",
+            )
+        if entry.response is not Response.NOTE:
+            yield from _doubt_delays(entry, path, where, age_min=ages_min.get(entry.sensor, 0.0))
+
+
+def _doubt_delays(entry: AlarmEntry, path: Path, where: str, *, age_min: float) -> Iterator[Fault]:
+    half_min = entry.time_to_respond_min / 2
+    if entry.on_delay_s / 60 > half_min:
+        yield Fault(
+            (*path, "on_delay_s"),
+            f"{where}: it sounds only after {format_number(entry.on_delay_s / 60)} min, which is more "
+            "than half of "
+            f"the {format_number(entry.time_to_respond_min)} min until harm",
+        )
+    if entry.kind is Kind.MISSING and age_min > half_min:
+        yield Fault(
+            (*path, "sensor"),
+            f"{where}: a silent sensor is noticed only after {format_number(age_min)} min, which is more "
+            "than half "
+            f"of the {format_number(entry.time_to_respond_min)} min until harm",
+        )
+
+
+def _doubt_list(plan: Plan) -> Iterator[Fault]:
+    if not any(entry.response is Response.EMERGENCY for entry in plan.alarm):
+        yield Fault(("alarm",), "alarms: none is an emergency, so nobody is ever called until answered")
+    watched = {entry.of for entry in plan.alarm}
+    for part in Watched:
+        if part not in watched:
+            yield Fault(
+                ("alarm",),
+                f'alarms: no entry of kind "fault" watches {write_value(part)}, so trouble there reaches '
+                "nobody",
+            )
+
+
+def _doubt_people(plan: Plan) -> Iterator[Fault]:
+    named = {name for step in plan.call for name in step.people}
+    for index, person in enumerate(plan.person):
+        if person.name not in named:
+            yield Fault(
+                ("person", index), f"{label('person', person.name)}: no step of the call list names them"
+            )
+    urgent = {name for step in plan.call if step.response is Response.EMERGENCY for name in step.people}
+    if len(urgent) == 1:
+        first = next(index for index, step in enumerate(plan.call) if step.response is Response.EMERGENCY)
+        yield Fault(
+            ("call", first),
+            f"call: only {write_value(next(iter(urgent)))} is ever called in an emergency; name a second "
+            "person",
+        )

@@ -1,0 +1,196 @@
+"""What a good settings file says, told back so that a manager can see whether it is what was meant."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from controller.core.plan.alarm import AlarmEntry, Kind, Response
+from controller.core.plan.sensor_defaults import (
+    fastest_per_min,
+    flat_after_ms,
+    possible_range,
+    stale_after_ms,
+)
+from controller.core.units import KEPT_UNIT, MINUTE_MS, SECOND_MS, Quantity
+from controller.settings.words import format_number
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from controller.core.plan.curtain import Curtain
+    from controller.core.plan.plan import Plan
+    from controller.core.plan.sensor import Sensor
+
+_UNIT: Final = {**KEPT_UNIT, Quantity.PH: ""}
+"""Units as people write them: a pH of 7 has none."""
+
+
+def write_summary(plan: Plan) -> str:
+    """Tell the whole plan with all its units: place, sensors, curtains, alarms, people, call list."""
+    units = {sensor.name: _UNIT[sensor.quantity] for sensor in plan.sensor}
+    lines = [
+        *_tell_place(plan),
+        *_tell_sensors(plan.sensor),
+        *(line for curtain in plan.curtain for line in _tell_curtain(curtain)),
+        *_tell_alarms(plan.alarm, units),
+        *_tell_calls(plan),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _number(value: float) -> str:
+    return format_number(round(value, 6))
+
+
+def _tell_place(plan: Plan) -> Iterator[str]:
+    site, broker = plan.site, plan.broker
+    north = "N" if site.latitude_deg >= 0 else "S"
+    east = "E" if site.longitude_deg >= 0 else "W"
+    yield (
+        f"{site.name} ({site.id}): {_number(abs(site.latitude_deg))} {north}, "
+        f"{_number(abs(site.longitude_deg))} {east}, {_number(site.elevation_m)} m, {site.time_zone}"
+    )
+    yield f"Broker {broker.host} port {broker.port}{', encrypted' if broker.tls else ''}"
+    yield f"Record in {plan.journal.directory}, readings kept {plan.journal.keep_history_days} days"
+    if plan.mail is not None:
+        mail = plan.mail
+        yield f"Mail by {mail.host} port {mail.port} ({mail.security.value}) from {mail.sender}"
+
+
+def _tell_sensors(sensors: Sequence[Sensor]) -> Iterator[str]:
+    yield ""
+    yield f"Sensors ({len(sensors)})"
+    rows = [_tell_sensor(sensor) for sensor in sensors]
+    yield from _align([("name", "sends", "can be", "fastest", "stale after", "flat after", "topic"), *rows])
+
+
+def _tell_sensor(sensor: Sensor) -> tuple[str, ...]:
+    unit = _UNIT[sensor.quantity]
+    low, high = possible_range(sensor)
+    fastest, flat_ms = fastest_per_min(sensor), flat_after_ms(sensor)
+    sends = [f"{sensor.quantity.value} in {sensor.unit}"]
+    possible = f"{_number(low)} to {_number(high)} {unit}".rstrip()
+    if sensor.quantity is Quantity.SWITCH:
+        sends, possible = ["switch"], f"{sensor.on_word} or {sensor.off_word}"
+    if sensor.mounted is not None:
+        sends.append(sensor.mounted.value)
+    return (
+        sensor.name,
+        ", ".join(sends),
+        possible,
+        "any" if fastest is None else f"{_number(fastest)} {unit}".rstrip() + "/min",
+        f"{_number(stale_after_ms(sensor) / SECOND_MS)} s",
+        f"{_number(flat_ms / MINUTE_MS)} min" if flat_ms else "never",
+        sensor.topic,
+    )
+
+
+def _tell_curtain(curtain: Curtain) -> Iterator[str]:
+    yield ""
+    yield f'Curtain "{curtain.name}"{" (dry run: only says what it would do)" if curtain.dry_run else ""}'
+    yield f"  steered by {curtain.light_sensor}; {curtain.actuator.value} on {curtain.command_topic}"
+    yield (
+        f"  open to drawn in {_number(curtain.travel_time_s)} s, rest {_number(curtain.dwell_min)} min "
+        "between moves, "
+        f"at most {curtain.moves_per_day} moves a day and {_number(curtain.duty_s_per_hour)} s of motor "
+        "an hour"
+    )
+    light, heat = curtain.light_ceiling, curtain.hold_heat
+    if light is None:
+        yield "  no rule against too much light"
+    else:
+        yield (
+            f"  too much light: draws to {_number(light.drawn_percent)} % above "
+            f"{_number(light.draw_above_w_m2)} W/m2 "
+            f"for {_number(light.draw_delay_min)} min, opens below {_number(light.open_below_w_m2)} W/m2 for "
+            f"{_number(light.open_delay_min)} min"
+        )
+    if heat is None:
+        yield "  no rule to hold heat"
+    else:
+        yield (
+            f"  hold heat: while {curtain.inside_temperature} is below {_number(heat.inside_below_c)} C and "
+            f"{_number(heat.least_difference_c)} C above {curtain.outside_temperature}; draws when the "
+            "sun is under "
+            f"{_number(heat.night_below_deg)} deg or the light under {_number(heat.low_light_below_w_m2)} "
+            "W/m2"
+        )
+        yield (
+            f"  opens in the morning at {_number(heat.open_least_w_m2)} W/m2 plus "
+            f"{_number(heat.open_per_degree_w_m2)} W/m2 per C of difference, at most "
+            f"{_number(heat.open_most_w_m2)} W/m2, "
+            f"at the latest {_number(heat.latest_after_sunrise_min)} min after sunrise"
+        )
+
+
+def _tell_alarms(entries: Sequence[AlarmEntry], units: dict[str, str]) -> Iterator[str]:
+    titles = {
+        Response.EMERGENCY: "Emergencies: called until answered",
+        Response.TODAY: "Today: the person on duty is told",
+        Response.NOTE: "Notes: written down",
+    }
+    for response, title in titles.items():
+        mine = sorted(
+            (entry for entry in entries if entry.response is response), key=lambda e: e.time_to_respond_min
+        )
+        if mine:
+            yield ""
+            yield f"{title} ({len(mine)})"
+            yield from _align(
+                [("name", "when", "for", "until harm", "first action")]
+                + [_tell_entry(entry, units.get(entry.sensor, "")) for entry in mine]
+            )
+
+
+def _tell_entry(entry: AlarmEntry, unit: str) -> tuple[str, ...]:
+    match entry.kind:
+        case Kind.HIGH | Kind.LOW:
+            sign = ">" if entry.kind is Kind.HIGH else "<"
+            when = f"{entry.sensor} {sign} {_number(entry.limit or 0.0)} {unit}"
+        case Kind.RATE:
+            verb = "falls" if (entry.limit or 0.0) < 0 else "rises"
+            when = f"{entry.sensor} {verb} by {_number(abs(entry.limit or 0.0))} {unit}/min"
+        case Kind.SWITCH:
+            when = f"{entry.sensor} is {entry.alarm_when}"
+        case Kind.MISSING | Kind.DOUBTFUL:
+            when = f"{entry.sensor} is {entry.kind.value}"
+        case Kind.FAULT:
+            when = f"trouble with {'' if entry.of is None else entry.of.value}"
+    return (
+        entry.name,
+        when,
+        f"{_number(entry.on_delay_s)} s",
+        f"{_number(entry.time_to_respond_min)} min",
+        entry.action,
+    )
+
+
+def _tell_calls(plan: Plan) -> Iterator[str]:
+    yield ""
+    yield f"People ({len(plan.person)})"
+    yield from _align([(person.name, person.email) for person in plan.person])
+    for response, again_min in (
+        (Response.EMERGENCY, plan.call_rules.repeat_min),
+        (Response.TODAY, plan.call_rules.repeat_today_min),
+    ):
+        steps = sorted(
+            (step for step in plan.call if step.response is response), key=lambda step: step.after_min
+        )
+        if not steps:
+            continue
+        yield ""
+        yield f"Call list, {response.value}"
+        for step in steps:
+            ways = ", ".join(way.value for way in step.ways)
+            yield f"  after {_number(step.after_min)} min: {', '.join(step.people)} by {ways}"
+        yield f"  then the whole list again every {_number(again_min)} min until answered"
+
+
+def _align(rows: Sequence[Sequence[str]]) -> Iterator[str]:
+    """Set rows in columns, two spaces apart; the last column is not padded."""
+    if not rows:
+        return
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    for row in rows:
+        cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=True)]
+        yield "  " + "  ".join(cells).rstrip()
