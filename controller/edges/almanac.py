@@ -70,7 +70,7 @@ class SkyReport:
     sunsets_utc_ms: tuple[int, ...]
 
 
-def make_almanac(  # noqa: PLR0913 - by keyword only: a site is three numbers, a span two
+def make_almanac(
     *,
     latitude_deg: float,
     longitude_deg: float,
@@ -116,7 +116,7 @@ def make_almanac(  # noqa: PLR0913 - by keyword only: a site is three numbers, a
     return almanac
 
 
-def almanac_cached(  # noqa: PLR0913 - by keyword only: a site is three numbers, a span two
+def almanac_cached(
     *,
     latitude_deg: float,
     longitude_deg: float,
@@ -154,7 +154,7 @@ def almanac_cached(  # noqa: PLR0913 - by keyword only: a site is three numbers,
     return almanac
 
 
-def report_sky(  # noqa: PLR0913 - by keyword only: a site is three numbers, a span two
+def report_sky(
     *,
     latitude_deg: float,
     longitude_deg: float,
