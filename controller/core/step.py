@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from controller.core import listen, sound, steer
+from controller.core.announce import announce
 from controller.core.draft import Draft
 from controller.core.plan.alarm import Watched
 from controller.core.plan.plan import Plan
@@ -54,6 +55,7 @@ def step(state: State, now: Stamp, event: Event) -> tuple[State, tuple[Effect, .
     draft = Draft(state, now)
     _take_in(draft, event)
     _settle(draft)
+    announce(draft)
     return draft.finish(_next_wake(draft)), tuple(draft.effects)
 
 

@@ -79,7 +79,7 @@ def write_call(
         harm = f"Nobody has answered for {(stamp.house_ms - alarm.ladder_ms) // 60_000} min. {harm}"
     text = (
         f"{_head(entry)}: {entry.name}: {fact}. {_place(sensor, site_name)}. {harm} "
-        f"First: {entry.action}. Since {since}. Answer with code {alarm.code}."
+        f"First: {entry.action.rstrip('.')}. Since {since}. Answer with code {alarm.code}."
     )
     return subject, text
 

@@ -1,0 +1,166 @@
+"""`duskbell replay`: a recording in, positions and reasons out."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from controller.core.plan.plan import Plan
+from controller.core.sky.almanac import Almanac
+from controller.core.units import DAY_MS, UtcMs
+from controller.edges.almanac import AlmanacFailed, almanac_cached
+from controller.recording import RecordingUnreadable, Tally, read_rows, survey
+from controller.replay import ANSWER_AFTER_MIN, Outcome, Position, Replay, limit_to
+from controller.settings.load import read_settings
+
+TABLE_DAYS_MOST: Final = 367
+"""Days of sun reckoned at once; a longer recording gets its tables one after another. [days]"""
+
+
+def add_replay(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser(
+        "replay",
+        help="run the rules over a recording and write what the curtains would have done",
+        description="Run the same rules over a recording. Readings: CSV, time,<sensor>,... or time,sensor,value.",
+    )
+    parser.add_argument("--settings", required=True, type=Path, metavar="FILE", help="the settings file")
+    parser.add_argument("--readings", required=True, type=Path, metavar="IN.csv", help="the recording")
+    parser.add_argument("--positions", required=True, type=Path, metavar="OUT.csv", help="where the moves go")
+    parser.add_argument(
+        "--answer-after-min", type=float, default=ANSWER_AFTER_MIN, metavar="MIN",
+        help="how long the imagined person needs to answer a call [min] (default %(default)s)",
+    )  # fmt: skip
+    parser.add_argument("--cache", type=Path, metavar="FOLDER", help="keep tables of the sun here")
+    parser.add_argument("--json", action="store_true", help="print the result for machines")
+    parser.set_defaults(run=run_replay)
+
+
+def run_replay(args: argparse.Namespace) -> int:
+    """Carry the command out: 0 good, 1 no good row or no output, 2 settings or usage."""
+    plan = read_settings(args.settings)
+    if not isinstance(plan, Plan):
+        for problem in plan:
+            print(problem, file=sys.stderr)
+        return 2
+    tally = Tally()
+    try:
+        outcome = replay_file(
+            plan, args.readings, tally, answer_after_min=args.answer_after_min, cache_dir=args.cache
+        )
+        write_positions(args.positions, outcome.positions, ZoneInfo(plan.site.time_zone))
+    except (RecordingUnreadable, AlmanacFailed, OSError) as error:
+        print(f"duskbell replay: {error}", file=sys.stderr)
+        return 1
+    for line in tally.named:
+        print(line, file=sys.stderr)
+    if tally.refused > len(tally.named):
+        print(f"and {tally.refused - len(tally.named)} further rows", file=sys.stderr)
+    if args.json:
+        print(json.dumps(_document(tally, outcome), sort_keys=True))
+    else:
+        _print_words(tally, outcome, args.positions)
+    return 0 if tally.read else 1
+
+
+def replay_file(
+    plan: Plan,
+    path: Path,
+    tally: Tally,
+    *,
+    answer_after_min: float = ANSWER_AFTER_MIN,
+    cache_dir: Path | None = None,
+) -> Outcome:
+    """Replay one file and return what it showed.
+
+    Raises
+    ------
+    RecordingUnreadable
+        The file cannot be used at all.
+    AlmanacFailed
+        The sun could not be reckoned.
+    """
+    everything = {sensor.name: sensor for sensor in plan.sensor}
+    span = survey(path, everything)
+    for name in span.strangers:
+        tally.named.append(f"{path}:1: the settings know no sensor {name!r}; the column is left out")
+    plan = limit_to(plan, span.sensors)
+    sensors = {name: everything[name] for name in span.sensors}
+    end_ms = _make_end(span.first_utc_ms, span.last_utc_ms)
+    replay: Replay | None = None
+    for utc_ms, samples in read_rows(path, sensors, tally):
+        if replay is None:
+            almanac = _table(plan, span.first_utc_ms, end_ms, cache_dir)
+            replay = Replay(plan, almanac=almanac, start_utc_ms=utc_ms, answer_after_min=answer_after_min)
+        elif utc_ms >= end_ms:
+            replay.pass_to(utc_ms)
+            end_ms = _make_end(utc_ms, max(span.last_utc_ms, utc_ms))
+            replay.new_almanac(_table(plan, utc_ms, end_ms, cache_dir), utc_ms)
+        replay.take(utc_ms, samples)
+    return Outcome() if replay is None else replay.outcome
+
+
+def _make_end(first_utc_ms: UtcMs, last_utc_ms: UtcMs) -> UtcMs:
+    """Return the end of the table that begins at `first_utc_ms`: past the recording, or as far as one goes."""
+    days = min((last_utc_ms - first_utc_ms) // DAY_MS + 2, TABLE_DAYS_MOST)
+    return first_utc_ms - first_utc_ms % DAY_MS + days * DAY_MS
+
+
+def _table(plan: Plan, first_utc_ms: UtcMs, end_utc_ms: UtcMs, cache_dir: Path | None) -> Almanac:
+    """Have the sun reckoned from the day before `first_utc_ms` to `end_utc_ms`."""
+    start = first_utc_ms - first_utc_ms % DAY_MS - DAY_MS
+    return almanac_cached(
+        latitude_deg=plan.site.latitude_deg,
+        longitude_deg=plan.site.longitude_deg,
+        elevation_m=plan.site.elevation_m,
+        start_utc_ms=start,
+        days=(end_utc_ms - start) // DAY_MS,
+        cache_dir=cache_dir,
+    )
+
+
+def write_positions(path: Path, positions: list[Position], zone: ZoneInfo) -> None:
+    """Write the positions file: time,curtain,drawn_percent,rule,reason, a row a change."""
+    with path.open("w", newline="", encoding="utf-8") as out:
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(["time", "curtain", "drawn_percent", "rule", "reason"])
+        for row in positions:
+            at = datetime.fromtimestamp(row.utc_ms / 1000, tz=UTC).astimezone(zone)
+            writer.writerow(
+                [
+                    at.isoformat(timespec="seconds"),
+                    row.curtain,
+                    f"{row.drawn_percent:g}",
+                    row.rule,
+                    row.reason,
+                ]
+            )
+
+
+def _document(tally: Tally, outcome: Outcome) -> dict[str, object]:
+    """Return the result for machines."""
+    return {
+        "rows_read": tally.read,
+        "rows_refused": tally.refused,
+        "moves": outcome.moves,
+        "calls": outcome.calls,
+        "messages": outcome.messages,
+        "alarms": sum(1 for _, _, text in outcome.alarms if text.startswith("condition true")),
+    }
+
+
+def _print_words(tally: Tally, outcome: Outcome, path: Path) -> None:
+    """Print the result for people."""
+    print(f"{tally.read} rows read, {tally.refused} refused")
+    for name, moves in outcome.moves.items():
+        print(f"curtain {name}: {moves} moves, written with their reasons to {path}")
+    print(f"calls: {outcome.calls} alarms would have called somebody, with {outcome.messages} messages")
+    for utc_ms, name, text in outcome.alarms[-10:]:
+        at = datetime.fromtimestamp(utc_ms / 1000, tz=UTC)
+        print(f"  {at:%Y-%m-%d %H:%M}Z {name}: {text}")
