@@ -84,7 +84,7 @@ class BoardClock:
         The time zone has no such name.
     """
 
-    def __init__(  # noqa: PLR0913 - one parameter for each thing it stands on, all but two with a default
+    def __init__(
         self,
         time_zone: str,
         started_at_house_ms: HouseMs,
@@ -107,7 +107,7 @@ class BoardClock:
         self._last_lead_ms: int | None = None
 
     @classmethod
-    def resumed(  # noqa: PLR0913 - one parameter for each thing it stands on
+    def resumed(
         cls,
         time_zone: str,
         *,

@@ -166,7 +166,11 @@ class Journal:
         if opened.said is not None:
             journal._troubles.happened(Watched.JOURNAL, f"{opened.said}; everything is unknown")
         journal._tell_of_history()
-        journal._take_turn(utc_ms, connect)
+        try:
+            journal._take_turn(utc_ms, connect)
+        except BaseException:
+            journal.close()
+            raise
         # An alarm about the journal may stand from before; what is in order now is said to be so.
         journal._troubles.end(Watched.JOURNAL)
         return journal

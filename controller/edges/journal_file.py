@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Final
 
 from controller.core.units import UtcMs
+from controller.engine import NotRecorded
 
 Connect = Callable[[Path], sqlite3.Connection]
 """Opens a connection to a file; tests give one that fails when they say."""
@@ -41,15 +42,15 @@ LOCK_NAME: Final = "duskbell.lock"
 _PARTS: Final = ("-wal", "-shm", "")  # the file itself last: a log must never meet a new file
 
 
-class JournalFull(Exception):  # noqa: N818 - named by what happened, like every event of the house
+class JournalFull(NotRecorded):
     """There is no room on the disk, even after the history was given up."""
 
 
-class JournalBroken(Exception):  # noqa: N818 - the same
+class JournalBroken(NotRecorded):
     """The disk refuses, or the file cannot be used; the message says which. Nothing was committed."""
 
 
-class JournalInUse(Exception):  # noqa: N818 - the same
+class JournalInUse(Exception):  # noqa: N818 - named by what happened, like every event of the house
     """Another Duskbell holds this journal."""
 
 
@@ -137,8 +138,8 @@ def explain(error: sqlite3.Error) -> str:
 @contextlib.contextmanager
 def transaction(connection: sqlite3.Connection) -> Iterator[None]:
     """Do all of the body or nothing of it."""
-    connection.execute("BEGIN IMMEDIATE")
     try:
+        connection.execute("BEGIN IMMEDIATE")
         yield
         connection.execute("COMMIT")
     except BaseException:

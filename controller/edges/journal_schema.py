@@ -211,7 +211,6 @@ def write_document(thing: Act | MoveCurtain | SendMessage) -> str:
     """Write an event or effect as JSON text; enums by their words."""
     return json.dumps(
         {name: value.value if isinstance(value, Enum) else value for name, value in asdict(thing).items()},
-        ensure_ascii=False,
         separators=(",", ":"),
     )
 
@@ -239,9 +238,9 @@ def note_row(stamp: Stamp, note: Note, *, turn: int, place: int) -> tuple[object
         place,
         stamp.house_ms,
         note.ledger.value,
-        note.subject,
-        note.rule,
-        note.text,
+        _text(note.subject),
+        _text(note.rule),
+        _text(note.text),
         note.value,
     )
 
@@ -252,11 +251,18 @@ def event_rows(stamp: Stamp, event: Event, turn: int) -> Iterator[Statement]:
         outcome, detail = (
             ("done", event.detail) if isinstance(event, EffectDone) else ("failed", event.reason)
         )
-        yield _END_EFFECT, (outcome, detail, stamp.utc_ms, stamp.house_ms, event.effect_id)
+        yield _END_EFFECT, (outcome, _text(detail), stamp.utc_ms, stamp.house_ms, _text(event.effect_id))
     elif isinstance(event, ACTS):
         yield (
-            "INSERT INTO act VALUES (?, ?, ?, ?, ?, ?)",
-            (stamp.utc_ms, turn, stamp.house_ms, type(event).__name__, event.person, write_document(event)),
+            "INSERT OR REPLACE INTO act VALUES (?, ?, ?, ?, ?, ?)",
+            (
+                stamp.utc_ms,
+                turn,
+                stamp.house_ms,
+                type(event).__name__,
+                _text(event.person),
+                write_document(event),
+            ),
         )
 
 
@@ -265,7 +271,12 @@ def effect_rows(stamp: Stamp, effects: tuple[Effect, ...], turn: int) -> Iterato
     for place, effect in enumerate(effects):
         if isinstance(effect, (MoveCurtain, SendMessage)):
             kind, document = type(effect).__name__, write_document(effect)
-            values = (effect.effect_id, turn, stamp.utc_ms, stamp.house_ms, kind, document)
+            values = (_text(effect.effect_id), turn, stamp.utc_ms, stamp.house_ms, kind, document)
             yield _ORDER_EFFECT, values
         elif isinstance(effect, Note) and effect.ledger is not Ledger.SENSOR:
             yield ADD_NOTE, note_row(stamp, effect, turn=turn, place=place)
+
+
+def _text(text: str) -> str:
+    """Make text that SQLite takes: a payload from outside may bring halves of characters along."""
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")

@@ -168,7 +168,7 @@ def test_a_clock_behind_the_journal_has_gone_back(board: Board, no_service: Path
         (False, False, 0, None),
     ],
 )
-def test_time_away_counts_only_between_two_trusted_clocks(  # noqa: PLR0913 - two fixtures and a row of four
+def test_time_away_counts_only_between_two_trusted_clocks(
     *, board: Board, tmp_path: Path, then: bool, now: bool, moved_ms: int, away_ms: int | None
 ) -> None:
     """House time jumps over a power cut if UTC was trusted before and after, and else stands still."""
