@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
+from enum import Enum
 from typing import TYPE_CHECKING, Any, Final, Generic, TypeVar, cast
 
 from pydantic import ValidationError
@@ -30,10 +31,15 @@ P = TypeVar("P", bound=Part)
 
 @dataclass(frozen=True, slots=True)
 class Placed(Generic[P]):
-    """A validated table and its place in the document."""
+    """A validated table and its place in the document.
+
+    `unsure` are keys whose value was refused; a stand-in holds their place, so that the rest of the table can
+    be looked at. Nothing may be said that hangs on one of them.
+    """
 
     path: Path
     part: P
+    unsure: frozenset[str] = frozenset()
 
 
 @dataclass(slots=True)
@@ -64,7 +70,7 @@ class Draft:
 
     def list_names(self, section: str) -> list[str]:
         """Names in a section, in the order of the document."""
-        return [name for name, _ in self.names.get(section, [])]
+        return list(dict.fromkeys(name for name, _ in self.names.get(section, [])))
 
     def has_section(self, section: str) -> bool:
         """Tell whether the document has a table of a section, good or not."""
@@ -128,12 +134,22 @@ class Draft:
         return self.every("call_rules", CallRules)
 
     def find_sensor(self, name: str) -> Sensor | None:
-        """Sensor of that name, if it could be validated."""
-        return next((each.part for each in self.sensors if each.part.name == name), None)
+        """Sensor of that name, if all of it could be validated."""
+        return next((each.part for each in self.sensors if each.part.name == name and not each.unsure), None)
 
     def find_person(self, name: str) -> Person | None:
-        """Person of that name, if validated."""
-        return next((each.part for each in self.people if each.part.name == name), None)
+        """Person of that name, if all of it could be validated."""
+        return next((each.part for each in self.people if each.part.name == name and not each.unsure), None)
+
+    def is_sure(self, fault: Fault) -> bool:
+        """Tell whether a fault hangs on no refused value; a fault's text names the keys it hangs on."""
+        return not any(
+            key in fault.path or f"`{key}`" in fault.text
+            for placed in self.placed.values()
+            for each in placed
+            if each.unsure and fault.path[: len(each.path)] == each.path
+            for key in each.unsure
+        )
 
 
 SECTIONS: Final[dict[str, tuple[type[Part], bool]]] = {
@@ -215,27 +231,64 @@ def _each_table(
 def _validate(section: str, raw: dict[str, Any], *, path: Path, draft: Draft, faults: list[Fault]) -> None:
     model = SECTIONS[section][0]
     part, error = _try(model, raw)
+    unsure: frozenset[str] = frozenset()
     if error is not None:
         faults.extend(translate(error, model, raw, path=path))
-        part = _try(model, _repair(model, raw))[0]
+        part, unsure = _guess(model, raw)
     spelled = {known: written for written, known in repairs(model, raw).items()}
     name = raw.get(spelled.get("name", "name"))
     if "name" in model.model_fields and not isinstance(name, str):
         draft.nameless.add(section)
     if isinstance(name, str):
         draft.names.setdefault(section, []).append((name.strip(), path))
-    if part is None:
+    if part is None or unsure:
         draft.broken.add(section)
-        return
-    faults.extend(_find_blanks(section, part, path=path))
-    draft.placed.setdefault(section, []).append(Placed(path, part))
+    if part is not None:
+        faults.extend(_find_blanks(section, part, unsure, path=path))
+        draft.placed.setdefault(section, []).append(Placed(path, part, unsure))
+
+
+def _guess(model: type[Part], raw: Mapping[str, Any]) -> tuple[Part | None, frozenset[str]]:
+    """Validate a table as it was probably meant, with stand-ins for refused values; also name those.
+
+    Gives None where a word that decides what the other keys mean was refused. A guess is only used to look
+    for further problems and is never taken into the settings.
+    """
+    meant = _repair(model, raw)
+    part, error = _try(model, meant)
+    if error is None:
+        return part, frozenset()
+    unsure: set[str] = set()
+    for each in error.errors(include_url=False, include_context=False):
+        found = _stand_in(model, meant, each["loc"])
+        if found is None:
+            return None, frozenset()
+        unsure.add(found)
+    return _try(model, meant)[0], frozenset(unsure)
+
+
+def _stand_in(model: type[Part], table: dict[str, Any], loc: tuple[int | str, ...]) -> str | None:
+    """Put a stand-in for a refused value into a table; gives its key, or None where none can stand in."""
+    key = str(loc[0])
+    info = model.model_fields[key]
+    inside = inner_type(info)
+    if len(loc) > 1 and is_part(inside) and isinstance(table.get(key), dict):
+        return _stand_in(inside, table[key], loc[1:])
+    if isinstance(inside, type) and issubclass(inside, Enum):
+        return None
+    if info.is_required():
+        table[key] = _STAND_INS.get(inside, [])
+    else:
+        table.pop(key, None)
+    return key
+
+
+_STAND_INS: Final[dict[object, object]] = {str: "", float: 1.0, int: 1}
+"""What stands in for a refused value that is needed; every range of a needed number holds 1."""
 
 
 def _repair(model: type[Part], raw: Mapping[str, Any]) -> dict[str, Any]:
-    """Write a table as it was probably meant: misspelled keys put right, other unknown keys gone.
-
-    Only used to look for further problems; a repaired table is never taken into the settings.
-    """
+    """Write a table as it was probably meant: misspelled keys put right, other unknown keys gone."""
     spelled = repairs(model, raw)
     repaired: dict[str, Any] = {}
     for key, value in raw.items():
@@ -246,9 +299,9 @@ def _repair(model: type[Part], raw: Mapping[str, Any]) -> dict[str, Any]:
     return repaired
 
 
-def _find_blanks(section: str, part: Part, *, path: Path) -> Iterator[Fault]:
+def _find_blanks(section: str, part: Part, unsure: frozenset[str], *, path: Path) -> Iterator[Fault]:
     for key, info in type(part).model_fields.items():
-        if info.is_required() and getattr(part, key) == "":
+        if info.is_required() and key not in unsure and getattr(part, key) == "":
             yield Fault(
                 (*path, key),
                 f"{label(section, getattr(part, 'name', ''))}: `{key}` is empty, {describe_allowed(info)} "

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
     from controller.settings.problems import Path
 
+DEEPEST: Final = 8
+"""Steps of a path that are told apart; no key of the settings lies deeper than five."""
+
 _ENDINGS: Final = ("]", '"""', "'''")
 """What the last line of a statement of several lines holds; other lines cannot end one."""
 
@@ -44,7 +47,7 @@ class LineMap:
         """Follow a header to the table it opens; `[[x]]` opens the next of its kind."""
         path: Path = ()
         node: Any = document
-        while node:
+        while node and len(path) < DEEPEST:
             if isinstance(node, list):
                 count = self._counts.get(path, 0)
                 self._counts[path] = count + 1
@@ -59,6 +62,8 @@ class LineMap:
         self._table = path
 
     def _note(self, path: Path, node: object, line: int) -> None:
+        if len(path) > DEEPEST:
+            return
         if path != self._table:
             self._lines.setdefault(path, line)
         if isinstance(node, dict):

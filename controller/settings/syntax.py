@@ -12,11 +12,16 @@ import tomllib
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from controller.settings.lines import DEEPEST, LineMap
+from controller.settings.problems import Path
+
 MOST_SLIPS: Final = 50
 """A file with more is not read on: nobody mends fifty mistakes before looking again."""
 
 UNREADABLE: Final = "23:59:59.999999"
 """A TOML time, which no key takes: it stands for a value that could not be read."""
+
+_TOO_DEEP: Final = "lists or tables are nested too deep for settings"
 
 _AT: Final = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _KEY: Final = re.compile(r"\s*([A-Za-z0-9_-]+)(?=\s|=|$)")
@@ -78,10 +83,30 @@ def read_document(text: str) -> Reading:
             else:
                 break
     except RecursionError:
-        reading.slips[1] = "lists or tables are nested too deep for settings"
+        reading.slips[1] = _TOO_DEEP
     except ValueError as error:  # a whole number of thousands of digits
         reading.slips[1] = f"cannot be read as TOML: {error}"
+    deep = _find_deep(reading.document)
+    if deep is not None:
+        reading.slips[LineMap(reading.text).find(deep)] = _TOO_DEEP
+        reading.document = None
     return reading
+
+
+def _find_deep(document: dict[str, Any] | None) -> Path | None:
+    """Find a path deeper than any settings go, so that nothing later has to follow it."""
+    waiting: list[tuple[Path, object]] = [((), document)]
+    while waiting:
+        path, node = waiting.pop()
+        inner: list[tuple[str | int, object]] = []
+        if isinstance(node, dict):
+            inner = list(node.items())
+        elif isinstance(node, list):
+            inner = list(enumerate(node))
+        if inner and len(path) >= DEEPEST:
+            return path
+        waiting.extend(((*path, step), value) for step, value in inner)
+    return None
 
 
 def _tell_slip(reading: Reading, message: str) -> bool:

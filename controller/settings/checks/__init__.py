@@ -18,4 +18,4 @@ if TYPE_CHECKING:
 def check_all(draft: Draft) -> list[Fault]:
     """Find everything that does not fit together, as far as the tables could be validated."""
     checks = (check_place, check_sensors, check_curtains, check_alarms, check_people)
-    return [fault for check in checks for fault in check(draft)]
+    return [fault for check in checks for fault in check(draft) if draft.is_sure(fault)]

@@ -116,7 +116,7 @@ def _check_limit(entry: AlarmEntry, limit: float, sensor: Sensor) -> Iterator[tu
             yield (
                 "deadband",
                 (
-                    f"`deadband` is {format_number(entry.deadband)}, less than the limit "
+                    f"`deadband` is {format_number(entry.deadband)}, less than the `limit` "
                     f"{format_number(abs(limit))} is "
                     f"needed, or the alarm could never end [{unit} per min]"
                 ),
@@ -139,8 +139,8 @@ def _check_limit(entry: AlarmEntry, limit: float, sensor: Sensor) -> Iterator[tu
             "deadband",
             (
                 f"`deadband` is {format_number(entry.deadband)}, less than "
-                f"{format_number(round(room, 6))} is needed, "
-                f"or the alarm could never end [{unit}]"
+                f"{format_number(round(room, 6))} is needed with this `limit`, or the alarm could never end "
+                f"[{unit}]"
             ),
         )
 
@@ -150,6 +150,8 @@ def _check_twins(draft: Draft) -> Iterator[Fault]:
     seen: dict[tuple[object, ...], str] = {}
     for placed in draft.alarms:
         entry = placed.part
+        if placed.unsure:
+            continue
         watched = (entry.kind, entry.sensor, entry.of, entry.limit, entry.alarm_when)
         first = seen.setdefault(watched, entry.name)
         if first != entry.name and (entry.sensor or entry.of):

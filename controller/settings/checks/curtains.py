@@ -81,9 +81,8 @@ def _check_motor(curtain: Curtain) -> Iterator[tuple[Path, str]]:
         yield (
             ("duty_s_per_hour",),
             (
-                f"`duty_s_per_hour` is {format_number(curtain.duty_s_per_hour)}, at least one full travel "
-                "is needed, "
-                f"{format_number(curtain.travel_time_s)} [s]"
+                f"`duty_s_per_hour` is {format_number(curtain.duty_s_per_hour)}, at least one full "
+                f"travel is needed, `travel_time_s` {format_number(curtain.travel_time_s)} [s]"
             ),
         )
     ceiling = curtain.light_ceiling
@@ -121,15 +120,17 @@ def _check_light_ceiling(
             ),
         )
     most = possible_range(sensor)[1] if sensor.sensor_ceiling is None else sensor.sensor_ceiling
+    through = ""
     if sensor.mounted is not Mounted.OUTSIDE:
         most /= curtain.cover_transmission
+        through = f" (`cover_transmission` {format_number(curtain.cover_transmission)})"
     if most <= draw:
         yield (
             ("light_ceiling", "draw_above_w_m2"),
             (
                 f"`draw_above_w_m2` is {format_number(draw)}, but the light sensor "
                 f"{write_value(sensor.name)} ends at "
-                f"{most:.0f} [W/m2] of outside light and would never show it; a value below that is needed"
+                f"{most:.0f} [W/m2] of outside light{through} and would never show it; a value below that is needed"
             ),
         )
 

@@ -109,9 +109,8 @@ def _check_numbers(sensor: Sensor) -> Iterator[tuple[str, str]]:
         yield (
             "stale_after_s",
             (
-                f"`stale_after_s` is {format_number(sensor.stale_after_s)}, at least the time between "
-                "readings is "
-                f"needed, {format_number(sensor.interval_s)} [s]"
+                f"`stale_after_s` is {format_number(sensor.stale_after_s)}, at least `interval_s` "
+                f"{format_number(sensor.interval_s)} is needed [s]"
             ),
         )
     flat = sensor.flat_after_min
@@ -120,8 +119,8 @@ def _check_numbers(sensor: Sensor) -> Iterator[tuple[str, str]]:
             "flat_after_min",
             (
                 f"`flat_after_min` is {format_number(flat)}, 0 (never) or at least the age at which a "
-                "reading is stale "
-                f"is needed, {format_number(stale_after_ms(sensor) / 60_000)} [min]"
+                f"reading is stale (`stale_after_s`, or three times `interval_s`) is needed, "
+                f"{format_number(stale_after_ms(sensor) / 60_000)} [min]"
             ),
         )
     if sensor.quantity is Quantity.SWITCH:
