@@ -1,4 +1,3 @@
-# ruff: noqa: T201 - calculators are part of the command line, and printing is what they are for
 """Calculators on the command line: `duskbell reckon NAME --option value ...`.
 
 Each takes numbers with their units in the option's name and answers in plain text, or with `--json` as one

@@ -20,7 +20,7 @@ from controller.core.ranges import Range
 PH: Final = Range("pH", 4.5, 10.0, "")
 TEMPERATURE_C: Final = Range("water temperature", 0.0, 50.0, "C")
 ALKALINITY_MG_L: Final = Range("alkalinity", 0.1, 1_000.0, "mg/L")
-CARBON_DIOXIDE_MG_L: Final = Range("carbon dioxide", 1e-6, 5_000.0, "mg/L")
+CARBON_DIOXIDE_MG_L: Final = Range("carbon dioxide", 1e-9, 200_000.0, "mg/L")
 CARBON_MMOL_L: Final = Range("total inorganic carbon", 0.0, 5_000.0, "mmol/L")
 
 SOURCE: Final = "Plummer & Busenberg 1982, Geochim. Cosmochim. Acta 46:1011-1040, dilute water"
