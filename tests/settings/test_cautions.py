@@ -1,0 +1,100 @@
+"""What is allowed and still said: cautions of the check."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from controller.core.plan.alarm import Watched
+from controller.core.plan.plan import Plan
+from controller.settings.cautions import find_cautions
+from controller.settings.load import load_settings, place_faults
+
+GOOD = (Path(__file__).parent / "good.toml").read_text(encoding="utf-8")
+UNWATCHED = tuple(part for part in Watched if part is not Watched.BROKER)
+
+CASES = {
+    "no time to get there": (
+        "time_to_respond_min = 60",
+        "time_to_respond_min = 30",
+        "30 min until harm, 40 min to get there: an alarm cannot be the protection here; an automatic backup must be",
+    ),
+    "sounds late": (
+        "deadband = 0.5",
+        "on_delay_s = 2400",
+        "sounds only after 40 min, which is more than half",
+    ),
+    "silence noticed late": ("interval_s = 30", "stale_after_s = 2000", "noticed only after 33.3"),
+    "sign of the longitude": ("longitude_deg = -1.0", "longitude_deg = 101.0", "7 h away from the clocks"),
+    "open broker": ('host = "127.0.0.1"', 'host = "broker.example.org"', "the connection is not encrypted"),
+    "open mail": ('host = "mail.example.org"', 'host = "10.0.0.1"\nsecurity = "none"', "not encrypted"),
+    "dry run": ("duty_s_per_hour = 900", "dry_run = true", "nothing moves until `dry_run = false`"),
+    "blind relays": (
+        "duty_s_per_hour = 900",
+        'has_limit_report = false\nactuator = "relays"',
+        "known by running time alone",
+    ),
+    "person left out": (
+        'people = ["keeper", "deputy"]',
+        'people = ["keeper"] # only',
+        "no step of the call list",
+    ),
+    "one person only": (
+        'people = ["keeper", "deputy"]',
+        'people = ["keeper"] # only',
+        'only "keeper" is ever called',
+    ),
+}
+
+
+def tell(text: str) -> dict[str, int]:
+    """Load a good text and return its cautions with their lines, without those on unwatched parts."""
+    plan = load_settings(text, file_name="house.toml")
+    assert isinstance(plan, Plan), "\n".join(map(str, plan))
+    found = place_faults(text, find_cautions(plan), file_name="house.toml")
+    return {each.text: each.line for each in found if 'no entry of kind "fault"' not in each.text}
+
+
+def test_the_good_file_gives_no_other_caution() -> None:
+    """The cautions below come from the change made to the file."""
+    assert tell(GOOD) == {}
+
+
+@pytest.mark.parametrize(("old", "new", "words"), CASES.values(), ids=CASES.keys())
+def test_what_is_doubtful_is_said_at_its_line(old: str, new: str, words: str) -> None:
+    """A caution stands near the line that was changed and says why."""
+    assert GOOD.count(old) == 1
+    text = GOOD.replace(old, new)
+    told = tell(text)
+    assert any(words in each for each in told), told
+    assert all(1 <= line <= text.count("\n") for line in told.values())
+
+
+def test_the_backup_is_asked_for_at_the_line_of_the_time() -> None:
+    """The caution that an alarm cannot protect stands at the time to respond itself."""
+    text = GOOD.replace("time_to_respond_min = 60", "time_to_respond_min = 30")
+    assert [text[: text.index("time_to_respond_min = 30")].count("\n") + 1] == list(tell(text).values())
+
+
+def test_a_quicker_note_needs_no_backup() -> None:
+    """Only emergencies are held against the time people need to get there."""
+    assert tell(GOOD.replace("time_to_respond_min = 120", "time_to_respond_min = 35")) == {}
+
+
+def test_each_unwatched_part_is_named() -> None:
+    """Trouble with a part of Duskbell that no entry watches is pointed out, part by part."""
+    plan = load_settings(GOOD, file_name="house.toml")
+    assert isinstance(plan, Plan)
+    told = [each.text for each in find_cautions(plan) if 'no entry of kind "fault"' in each.text]
+    assert [part.value for part in UNWATCHED] == [each.split('watches "')[1].split('"')[0] for each in told]
+
+
+def test_a_house_without_rules_or_emergencies_is_pointed_out() -> None:
+    """A curtain that nothing moves and a list that never calls anybody are worth a word."""
+    start, end = GOOD.index("[curtain.light_ceiling]"), GOOD.index('[[alarm]]\nname = "Oxygen low"')
+    told = tell(
+        (GOOD[:start] + GOOD[end:]).replace('response = "emergency"\ncause', 'response = "today"\ncause')
+    )
+    assert any("it has no rule" in each for each in told)
+    assert any("none is an emergency" in each for each in told)
