@@ -6,6 +6,7 @@ daemon never runs on half of its settings.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Final, TypeAlias
 
@@ -57,7 +58,8 @@ def load_settings(text: str, *, file_name: str) -> Loaded:
     reading = read_document(text.removeprefix("\ufeff"))
     slips = [Problem(line, what, file_name) for line, what in reading.slips.items()]
     if reading.document is None:
-        return tuple(sorted(slips, key=_by_line))
+        *before, last = sorted(slips, key=_by_line)
+        return (*before, replace(last, text=f"{last.text} (nothing else was checked)"))
     draft, faults = draw_up(reading.document, lost=reading.lost)
     faults += check_all(draft)
     if not slips and not faults:

@@ -145,6 +145,7 @@ SENSORS = {
     ),
     "wildcard": Damage(PUMP, 'topic = "small/+/pump"', ("wildcard",)),
     "slash in front": Damage(PUMP, 'topic = "/small/pump"', ("neither starts nor ends with /",)),
+    "own topics": Damage(PUMP, 'topic = "duskbell/small-house/pump"', ("itself publishes",)),
     "topic shared": Damage(
         PUMP, OXYGEN + " # pump", ('"small/tank/oxygen" is already used by sensor "oxygen"',)
     ),

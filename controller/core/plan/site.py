@@ -11,7 +11,9 @@ class Site(Part):
     """The place: everything the sun and the clock on the wall depend on."""
 
     name: str = key(REQUIRED, "Name of the house, as staff say it.", max_length=60)
-    id: str = key(REQUIRED, "Short name for topics: lower-case letters, digits, hyphens.", max_length=30)
+    id: str = key(
+        REQUIRED, "Short name for topics: lower-case letters, digits, hyphens.", restart=True, max_length=30
+    )
     latitude_deg: float = key(REQUIRED, "Latitude, north positive.", unit="deg", ge=-90, le=90)
     longitude_deg: float = key(REQUIRED, "Longitude, east positive.", unit="deg", ge=-180, le=180)
     elevation_m: float = key(0.0, "Height above sea level.", unit="m", ge=-430, le=6000)
@@ -46,7 +48,9 @@ class Journal(Part):
 
     directory: str = key("/var/lib/duskbell", "Folder of alarms.db and history.db.", restart=True)
     keep_history_days: int = key(400, "Age at which readings are dropped.", unit="days", ge=1, le=3660)
-    commit_readings_s: float = key(10.0, "Longest wait before readings are written.", unit="s", ge=1, le=60)
+    commit_readings_s: float = key(
+        10.0, "Longest wait before readings are written.", unit="s", restart=True, ge=1, le=60
+    )
 
 
 class Mail(Part):

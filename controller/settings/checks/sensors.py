@@ -149,7 +149,14 @@ def _check_words(sensor: Sensor) -> Iterator[tuple[str, str]]:
 def _check_topics(draft: Draft) -> Iterator[Fault]:
     """Refuse topics that are none, and topics that two things use which cannot share one."""
     users: dict[str, tuple[str, Sensor | None, Path]] = {}
+    roots = tuple(f"duskbell/{site.part.id}/" for site in draft.sites if site.part.id)
     for where, topic, sensor, path in _list_topics(draft):
+        if topic.startswith(roots):
+            yield Fault(
+                path,
+                f"{where}: `{path[-1]}` is {write_value(topic)}, but what begins with {roots[0]} is what Duskbell "
+                "itself publishes; another topic is needed",
+            )
         fault = find_fault(topic) if topic else None
         if fault is not None:
             yield Fault(path, f"{where}: `{path[-1]}` is {write_value(topic)}: {fault}")
