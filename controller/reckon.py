@@ -10,13 +10,14 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from functools import partial
 from typing import TYPE_CHECKING, Final, NoReturn
 
 from controller.calculators import CALCULATORS, Answer, Calculator, Detail, Given, OptionsDisagree
 from controller.core.ranges import OutOfRange
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
 EXIT_GOOD: Final = 0
 EXIT_USAGE: Final = 2
@@ -29,16 +30,25 @@ class OneLineParser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Say what is wrong in one line and stop with status 2."""
-        self.exit(EXIT_USAGE, f"{self.prog}: {' '.join(message.split())}\n")
+        _complain(self, message)
+
+    def parse_known_args(  # type: ignore[override]  # the namespace is always argparse's own here
+        self, args: Sequence[str] | None = None, namespace: argparse.Namespace | None = None
+    ) -> tuple[argparse.Namespace, list[str]]:
+        """Read the options, and complain here about one that is not known rather than leave it to a parent."""
+        known, others = super().parse_known_args(args, namespace)
+        if others:
+            self.error(f"unrecognized arguments: {' '.join(others)}")
+        return known, others
 
 
-def add_reckon(subparsers: argparse._SubParsersAction[OneLineParser]) -> None:
-    """Add `reckon` and its calculators to a command line.
+def add_reckon(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add `reckon` and its calculators to a command line, with `run` set to `run_reckon`.
 
     Parameters
     ----------
     subparsers
-        What `add_subparsers` of the command line's own parser, a `OneLineParser`, handed back.
+        What `add_subparsers` of the command line's own parser handed back.
     """
     reckon = subparsers.add_parser(
         "reckon",
@@ -49,8 +59,12 @@ def add_reckon(subparsers: argparse._SubParsersAction[OneLineParser]) -> None:
         allow_abbrev=False,
         add_help=False,
     )
+    # Its class is the caller's to choose, so the one-line complaint is hung onto this one.
+    reckon.error = partial(_complain, reckon)  # type: ignore[method-assign]  # as said above
     _add_help(reckon)
-    names = reckon.add_subparsers(dest="calculator", required=True, metavar="NAME")
+    names = reckon.add_subparsers(
+        dest="calculator", required=True, metavar="NAME", parser_class=OneLineParser
+    )
     for calculator in CALCULATORS:
         parser = names.add_parser(
             calculator.name,
@@ -62,6 +76,7 @@ def add_reckon(subparsers: argparse._SubParsersAction[OneLineParser]) -> None:
             add_help=False,
         )
         _add_help(parser)
+        parser.set_defaults(run=run_reckon)
         parser.add_argument("--json", action="store_true", help="answer with one JSON object")
         for option in calculator.options:
             flag, dest = f"--{option.name}", _PREFIX + option.name
@@ -160,6 +175,10 @@ def _number(text: str) -> float:
         return float(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text[:40]!r} is no number") from None
+
+
+def _complain(parser: argparse.ArgumentParser, message: str) -> NoReturn:
+    parser.exit(EXIT_USAGE, f"{parser.prog}: {' '.join(message.split())}\n")
 
 
 def _add_help(parser: argparse.ArgumentParser) -> None:
