@@ -16,12 +16,12 @@ from pydantic import ValidationError
 from controller.core.plan.alarm import AlarmEntry
 from controller.core.plan.curtain import Curtain
 from controller.core.plan.part import Part
-from controller.core.plan.people import CallRules, CallStep, Person
+from controller.core.plan.people import CallStep, Person
 from controller.core.plan.plan import Plan
 from controller.core.plan.sensor import Sensor
 from controller.core.plan.site import Broker, Journal, Mail, Site
 from controller.settings.problems import Fault, Path, describe_unknown, repairs, suggest, translate
-from controller.settings.words import describe_allowed, inner_type, is_part, item_type, label
+from controller.settings.words import describe_allowed, inner_type, is_part, item_type, label, write_value
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
@@ -81,7 +81,7 @@ class Draft:
         known = self.list_names(section)
         if not known:
             return f"there is no {section} at all"
-        return f'there is no {section} "{name}"; ' + describe_unknown(name, known)
+        return f"there is no {section} {write_value(name)}; {describe_unknown(name, known)}"
 
     @property
     def sites(self) -> list[Placed[Site]]:
@@ -127,11 +127,6 @@ class Draft:
     def steps(self) -> list[Placed[CallStep]]:
         """The steps of the call list that could be validated."""
         return self.every("call", CallStep)
-
-    @property
-    def rules(self) -> list[Placed[CallRules]]:
-        """The rules of the call list, if they could be validated."""
-        return self.every("call_rules", CallRules)
 
     def find_sensor(self, name: str) -> Sensor | None:
         """Sensor of that name, if all of it could be validated."""

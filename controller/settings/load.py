@@ -16,6 +16,7 @@ from controller.settings.draft import draw_up, read_strictly
 from controller.settings.lines import LineMap
 from controller.settings.problems import Fault, Problem
 from controller.settings.syntax import read_document
+from controller.settings.words import show_plainly
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -73,7 +74,7 @@ def load_settings(text: str, *, file_name: str) -> Loaded:
 def place_faults(text: str, faults: Iterable[Fault], *, file_name: str) -> list[Problem]:
     """Give each fault its line and put them into the order of lines; a fault told twice is told once."""
     lines = LineMap(text)
-    found = {Problem(lines.find(fault.path), fault.text, file_name) for fault in faults}
+    found = {Problem(lines.find(fault.path), show_plainly(fault.text), file_name) for fault in faults}
     return sorted(found, key=_by_line)
 
 

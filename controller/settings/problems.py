@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from controller.core.plan.part import Part
 from controller.settings.words import describe_allowed, inner_type, is_part, item_type, label, write_value
@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
     from pydantic import ValidationError
     from pydantic.fields import FieldInfo
+
+MOST_NAMED: Final = 30
+"""Known words that a problem lists: all the keys of any table, and not a whole farm of sensors."""
 
 Path: TypeAlias = tuple[str | int, ...]
 """Keys and list positions from the top of the document."""
@@ -55,7 +58,7 @@ def describe_unknown(word: str, known: Sequence[str]) -> str:
     near = suggest(word, known)
     if near is not None:
         return f'did you mean "{near}"?'
-    return "allowed are " + ", ".join(known) if known else "none is known"
+    return "allowed are " + ", ".join(known[:MOST_NAMED]) + (", ..." if len(known) > MOST_NAMED else "")
 
 
 def translate(

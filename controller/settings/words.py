@@ -155,7 +155,7 @@ def _write(value: object) -> str:
         case int():
             written = str(value) if abs(value) < HUGE else "a huge number"
         case str():
-            written = '"' + "".join(c if c.isprintable() else "?" for c in value[: 2 * LONGEST_VALUE]) + '"'
+            written = f'"{show_plainly(value[: 2 * LONGEST_VALUE])}"'
         case list() | tuple():
             written = "[" + ", ".join(_write(each) for each in value[:LONGEST_VALUE]) + "]"
         case dict():
@@ -165,6 +165,11 @@ def _write(value: object) -> str:
         case _:
             pass
     return written
+
+
+def show_plainly(text: str) -> str:
+    """Put a question mark for what cannot be printed, so that a problem stays one line."""
+    return "".join(each if each.isprintable() else "?" for each in text)
 
 
 def label(section: str, name: object) -> str:

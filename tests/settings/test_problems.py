@@ -111,6 +111,17 @@ ONE_KEY = {
 
 PLACES = {
     "site id": Damage(SITE, 'id = "Small House"', ('`id` is "Small House"', "lower-case")),
+    "invisible name": Damage('name = "Small house"', 'name = "Small\\u0007house"', ("invisible",)),
+    "broker nowhere": Damage('host = "127.0.0.1"', 'host = ""', ("`host` is empty",)),
+    "broker without a name for itself": Damage(
+        'host = "127.0.0.1"', 'client_id = ""', ("of its own for each",)
+    ),
+    "authority without encryption": Damage(
+        'sender = "house@example.org"',
+        'sender = "house@example.org"\nsecurity = "none"\ntls_ca_file = "/ca.pem"',
+        ('`security` is "none"',),
+        "tls_ca_file",
+    ),
     "time zone": Damage('"Europe/London"', '"Europe/Lodnon"', ('"Europe/Lodnon"', '"Europe/London"')),
     "time zone is a folder": Damage('"Europe/London"', '"Europe"', ("no time zone",)),
     "time zone is a path": Damage('"Europe/London"', '"../../etc/passwd"', ("no time zone",)),
@@ -181,6 +192,13 @@ SENSORS = {
     ),
     "flat before stale": Damage("interval_s = 30", "flat_after_min = 1", ("`flat_after_min` is 1", "[min]")),
     "word of another quantity": Damage("interval_s = 30", 'off_word = "x"', ("only for a switch",)),
+    "invisible name": Damage(
+        "[[curtain]]",
+        '[[sensor]]\nname = "a\\nb"\nquantity = "ph"\nunit = "pH"\ntopic = "x"\n\n[[curtain]]',
+        ('"a?b"', "only printed characters"),
+        'name = "a\\nb"',
+    ),
+    "word is empty": Damage('on_word = "runs"', 'on_word = ""', ("`on_word` is empty",)),
     "words alike": Damage('on_word = "runs"', 'on_word = "off"', ("contradict",)),
 }
 
@@ -254,6 +272,13 @@ ALARMS = {
         ("negative for a fall",),
         "limit = 0",
     ),
+    "deadband swallows a rate": Damage(
+        'kind = "low"\nsensor = "oxygen"\nlimit = 4.0',
+        'kind = "rate"\nsensor = "oxygen"\nlimit = -0.5',
+        ("less than the `limit` 0.5",),
+        "deadband = 0.5",
+    ),
+    "action of two lines": Damage('"Check the breaker."', '"Check\\nthe breaker."', ("one line",)),
     "deadband swallows": Damage(
         "deadband = 0.5",
         "deadband = 16",
@@ -340,6 +365,7 @@ SYNTAX = {
     "unit at number": Damage("interval_s = 30", "interval_s = 30s", ("no unit",)),
     "yes": Damage('host = "127.0.0.1"', "tls = yes", ("true or false",)),
     "no equals": Damage(SITE, 'id "small-house"', ("needs =",)),
+    "key with a line end": Damage(SITE, SITE + '\n"a\\nb" = 1', ("unknown key `a?b`",), '"a\\nb"'),
     "key twice": Damage(SITE, SITE + '\nid = "other"', ("stands twice",), 'id = "other"'),
     "open bracket": Damage("[journal]", "[journal", ("closing ] is missing",)),
     "open brackets": Damage("[[curtain]]", "[[curtain]", ("closing ]] is missing",)),
@@ -392,6 +418,29 @@ def test_a_key_where_a_table_belongs_is_told() -> None:
     """A value in place of a whole table is told with the form the table has."""
     text = "journal = 5\n" + GOOD.replace('[journal]\ndirectory = "/var/lib/duskbell"\n', "")
     assert tell(text) == ["house.toml:1: journal: a table is needed here, written [journal]"]
+
+
+def test_a_curtain_in_a_house_without_sensors_is_told() -> None:
+    """Where there are no sensors at all, the problem says so and does not list them."""
+    text = GOOD[: GOOD.index("[[sensor]]")] + GOOD[GOOD.index("[[curtain]]") : GOOD.index("[[alarm]]")]
+    told = tell(text)
+    assert len(told) == 3
+    assert all("there is no sensor at all" in problem for problem in told)
+
+
+def test_a_name_among_very_many_is_not_answered_with_all_of_them() -> None:
+    """A problem lists thirty known names at most."""
+    many = "".join(f'[[person]]\nname = "{n:03d}"\nemail = "a@example.org"\n\n' for n in range(60))
+    (told,) = tell(GOOD.replace("[call_rules]", many + "[call_rules]").replace('= ["keeper"]', '= ["zzzzz"]'))
+    assert told.endswith(", ...")
+    assert len(told) < 400
+
+
+def test_a_reference_to_a_table_that_is_refused_is_no_second_problem() -> None:
+    """A sensor of unknown quantity is one problem, not one more for each curtain and alarm that uses it."""
+    told = tell(GOOD.replace('quantity = "oxygen"', 'quantity = "air"'))
+    assert len(told) == 1
+    assert "`quantity`" in told[0]
 
 
 def test_an_empty_file_is_told_to_lack_the_site() -> None:
