@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from controller.core.curtain.choice import PRECEDENCE, choose
-from controller.core.curtain.drive import Drive, Phase, wanted_percent, waits_until_ms
+from controller.core.curtain.drive import Drive, Phase, waits_until_ms, wanted_percent
 from controller.core.curtain.view import BLANK
 from controller.core.curtain.wishes import Rule, Wish, wish_dark, wish_night, wish_shade
 from controller.core.curtain.wording import describe_position, explain

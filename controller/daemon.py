@@ -1,0 +1,311 @@
+"""The live daemon: one thread that decides, and the edges that feed it and carry out what it says."""
+
+from __future__ import annotations
+
+import threading
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final
+
+import structlog
+
+from controller.core import remember
+from controller.core.plan.alarm import Watched
+from controller.core.plan.plan import Plan
+from controller.core.signals.sense import NEVER
+from controller.core.sky.almanac import covers, unpack
+from controller.core.state import Durable
+from controller.core.step import first_state
+from controller.core.units import DAY_MS, HouseMs
+from controller.core.vocabulary import (
+    AlmanacArrived,
+    Effect,
+    Event,
+    Ledger,
+    MoveCurtain,
+    Note,
+    PublishState,
+    ReadingsTaken,
+    Run,
+    SendMessage,
+    SettingsChanged,
+    Stamp,
+    Started,
+    TroubleSeen,
+    Woken,
+)
+from controller.edges.calendar import Calendar, Job
+from controller.edges.clock import Clock
+from controller.edges.inbox import Inbound, Inbox
+from controller.edges.journal import Journal
+from controller.edges.mqtt import MqttEdge
+from controller.edges.notify.sender import Sender
+from controller.edges.null_motor import NullMotor
+from controller.edges.sun import keep_almanac
+from controller.edges.watchdog import Watchdog
+from controller.engine import Engine
+from controller.settings.load import read_settings
+
+log = structlog.get_logger("duskbell")
+
+LONGEST_SLEEP_S: Final = 2.0
+"""The loop wakes at least this often to show the watchdog that it lives. [s]"""
+
+ACKNOWLEDGE_AT_MOST: Final = 10
+"""Readings whose senders wait for our acknowledgement; a broker stops at 20 unless told otherwise."""
+
+NULL_MOTOR_STEP_S: Final = 1.0
+"""How closely a dry run follows its imagined motor. [s]"""
+
+
+class Daemon:
+    """One house, alive. Build it, `run` it on the main thread, `stop` it from a signal handler."""
+
+    def __init__(
+        self, plan: Plan, *, settings_path: Path, clock: Clock, journal: Journal | None, trouble: str = ""
+    ) -> None:
+        """Wire the house. Without a journal (`trouble` says why) it lives from memory and calls for help."""
+        self._settings_path = settings_path
+        self.clock = clock
+        self.inbox = Inbox()
+        self._journal = journal
+        self._stopping = threading.Event()
+        self._reload = threading.Event()
+        self._waiting: list[Callable[[], None]] = []
+        self._house_ms: HouseMs = clock.house_ms()
+        durable, away_ms = self._remembered()
+        self.engine = Engine(
+            first_state(plan, durable), act=self._act, record=journal, on_unrecorded=self._unrecorded
+        )
+        self._mqtt = MqttEdge(plan, self.inbox, clock)
+        self._sender = Sender(plan, self.inbox)
+        self._null_motor = NullMotor(plan)
+        self._watchdog = Watchdog()
+        self._calendar = Calendar(
+            (
+                Job("keep the sun", {"minute": 20}, self._renew_sun),
+                Job("prune the record", {"hour": 3, "minute": 40}, self._prune),
+            ),
+            self.inbox,
+        )
+        self._start_event = Started(away_ms)
+        if trouble:
+            self.inbox.put(TroubleSeen(Watched.JOURNAL, trouble))
+
+    def _remembered(self) -> tuple[Durable | None, int | None]:
+        """Read what the last run left, and how long it has been away [ms]."""
+        if self._journal is None:
+            return None, None
+        left = self._journal.load()
+        if left is None:
+            return None, None
+        self._house_ms = max(self._house_ms, left.house_ms)
+        away_ms = self.clock.utc_ms() - left.utc_ms
+        try:
+            return remember.unpack(left.document), away_ms if away_ms >= 0 else None
+        except ValueError:
+            log.exception("remembered state unreadable")
+            self.inbox.put(
+                TroubleSeen(Watched.JOURNAL, "the remembered state cannot be read: everything is unknown")
+            )
+            return None, None
+
+    # --- life -------------------------------------------------------------------------------------------
+
+    def run(self) -> None:
+        """Live until `stop`. A bug of ours stops the motors, leaves a report, and ends the process."""
+        self._begin()
+        try:
+            while not self._stopping.is_set():
+                self._take_one()
+        except BaseException as error:
+            self._die(error)
+            raise
+        finally:
+            self._end()
+
+    def stop(self) -> None:
+        """Ask the loop to end. Safe in a signal handler."""
+        self._stopping.set()
+
+    def reload(self) -> None:
+        """Ask the loop to read the settings again. Safe in a signal handler."""
+        self._reload.set()
+
+    def _begin(self) -> None:
+        """Start the core first, then the edges that feed it."""
+        self._turn(self._stamp(), Inbound(self._start_event))
+        if self._journal is not None:
+            for trouble in self._journal.said():
+                self.inbox.put(trouble)
+            packed = self._journal.load_almanac()
+            if packed is not None:
+                try:
+                    self.inbox.put(AlmanacArrived(unpack(packed)))
+                except ValueError as error:
+                    log.warning("stored table of the sun is damaged", error=str(error))
+        self._mqtt.start()
+        self._sender.start()
+        self._calendar.start()
+        threading.Thread(target=self._renew_sun, name="sun", daemon=True).start()
+        self._watchdog.ready()
+        log.info("started", site=self.engine.state.plan.site.name, sensors=len(self.engine.state.plan.sensor))
+
+    def _end(self) -> None:
+        """Stop the edges in the order in which they would otherwise miss each other."""
+        self._watchdog.stopping()
+        self._calendar.stop()
+        self._mqtt.stop()
+        self._sender.stop()
+        if self._journal is not None:
+            self._journal.flush(self._stamp())
+            self._acknowledge()
+            self._journal.close()
+        log.info("stopped")
+
+    def _die(self, error: BaseException) -> None:
+        """Stop every motor and leave the error where people find it."""
+        for name in self.engine.state.roll.curtains:
+            stamp = self._stamp()
+            self._mqtt.act(
+                MoveCurtain(f"stop-{name}"[:60].replace(" ", "-"), name, Run.STOP, 0.0, 0, stamp.utc_ms + 10_000,
+                            stamp.house_ms + 10_000, "Duskbell has met a fault of its own")
+            )  # fmt: skip
+        text = "".join(traceback.format_exception(error))
+        log.error("fault of our own: stopping", error=text)
+        if self._journal is not None:
+            path = self._journal.directory / f"fault-{self.clock.utc_ms()}.txt"
+            try:
+                path.write_text(text, encoding="utf-8")
+            except OSError:
+                log.exception("the report could not be written")
+
+    # --- one turn ---------------------------------------------------------------------------------------
+
+    def _stamp(self) -> Stamp:
+        """Read all clocks once."""
+        stamp = self.clock.stamp(self._house_ms)
+        self._house_ms = stamp.house_ms
+        return stamp
+
+    def _take_one(self) -> None:
+        """Wait for an event or a deadline, whichever comes first, and take one turn."""
+        if self._reload.is_set():
+            self._reload.clear()
+            self._read_settings()
+        inbound = self.inbox.take(self._sleep_s())
+        stamp = self._stamp()
+        if inbound is not None:
+            self._turn(stamp, inbound)
+        elif self.engine.state.wake_ms <= stamp.house_ms:
+            self._turn(stamp, Inbound(Woken()))
+        for report in self._null_motor.due(stamp.house_ms):
+            self._turn(stamp, Inbound(report))
+        self._flush_if_due(stamp)
+        self._watchdog.beat(self._mqtt.tick_age_s() < 60.0)
+
+    def _sleep_s(self) -> float:
+        """Reckon how long there is nothing to do [s]."""
+        due: HouseMs = self.engine.state.wake_ms
+        if self._journal is not None and self._journal.due_flush is not None:
+            due = min(due, self._journal.due_flush)
+        motor = self._null_motor.next_due_ms()
+        if motor is not None:
+            due = min(due, motor)
+        if due >= NEVER:
+            return LONGEST_SLEEP_S
+        return min(self.clock.wait_s(due), LONGEST_SLEEP_S)
+
+    def _turn(self, stamp: Stamp, inbound: Inbound) -> None:
+        """Take one turn, and tell whoever waits for it that it is done and remembered."""
+        self.engine.turn(stamp, inbound.event)
+        if inbound.committed is None:
+            return
+        if isinstance(inbound.event, ReadingsTaken) and self._journal is not None:
+            # Readings are written in batches; their senders hear of it when the batch is on the disk.
+            self._waiting.append(inbound.committed)
+            if len(self._waiting) >= ACKNOWLEDGE_AT_MOST:
+                self._journal.flush(stamp)
+                self._acknowledge()
+            return
+        inbound.committed()
+
+    def _acknowledge(self) -> None:
+        """Tell the senders of the written readings."""
+        for committed in self._waiting:
+            committed()
+        self._waiting.clear()
+
+    def _flush_if_due(self, stamp: Stamp) -> None:
+        """Write the waiting readings when their time has come, and pass on what the journal has to tell."""
+        if self._journal is None:
+            return
+        due = self._journal.due_flush
+        if due is not None and stamp.house_ms >= due:
+            self._journal.flush(stamp)
+            self._acknowledge()
+        for trouble in self._journal.said():
+            self.inbox.put(trouble)
+
+    def _unrecorded(self, stamp: Stamp, error: Exception) -> None:
+        """Take note that a turn could not be remembered; the house goes on from memory and calls for help."""
+        log.error("turn not remembered", error=str(error), house_ms=stamp.house_ms)
+        self.inbox.put(TroubleSeen(Watched.JOURNAL, str(error)))
+
+    # --- effects ----------------------------------------------------------------------------------------
+
+    def _act(self, effect: Effect, stamp: Stamp) -> None:
+        """Hand an effect to the edge that carries it out."""
+        match effect:
+            case MoveCurtain():
+                curtain = self.engine.state.roll.curtains.get(effect.curtain)
+                if curtain is not None and curtain.dry_run:
+                    self._null_motor.act(effect, stamp.house_ms)
+                else:
+                    self._mqtt.act(effect)
+            case SendMessage():
+                self._sender.put(effect)
+            case PublishState():
+                self._mqtt.act(effect)
+            case Note():
+                tell = log.debug if effect.ledger is Ledger.SENSOR else log.info
+                tell(effect.text, about=effect.subject, ledger=effect.ledger.value, rule=effect.rule)
+
+    # --- housekeeping -----------------------------------------------------------------------------------
+
+    def _read_settings(self) -> None:
+        """Read the settings again: good ones come into force as a difference, bad ones change nothing."""
+        loaded = read_settings(self._settings_path)
+        if not isinstance(loaded, Plan):
+            for problem in loaded:
+                log.error("settings refused", problem=str(problem))
+            first = f"{len(loaded)} mistakes, the first: {loaded[0]}" if loaded else "unreadable"
+            self.inbox.put(TroubleSeen(Watched.SETTINGS, first))
+            return
+        self._turn(self._stamp(), Inbound(SettingsChanged(loaded)))
+        self._mqtt.change_plan(loaded)
+        self._sender.change_plan(loaded)
+        self._null_motor = NullMotor(loaded)
+
+    def put_and_wait(self, event: Event, timeout_s: float) -> bool:
+        """Put an event in and wait until it has been taken and remembered. For other threads."""
+        done = threading.Event()
+        self.inbox.put(event, done.set)
+        return done.wait(timeout_s)
+
+    def _renew_sun(self) -> None:
+        """Have the sun reckoned when the table runs short. On a thread of its own; takes about a second."""
+        state = self.engine.state
+        now = self.clock.utc_ms()
+        almanac = state.almanac
+        if almanac is not None and covers(almanac, now) and covers(almanac, now + 5 * DAY_MS):
+            return
+        keep_almanac(state.plan.site, now, self.inbox, self._journal)
+
+    def _prune(self) -> None:
+        """Drop what is older than the settings say, while the clock can be trusted."""
+        stamp = self.clock.stamp(self._house_ms)
+        if self._journal is not None and stamp.utc_trusted:
+            keep_ms = self.engine.state.plan.journal.keep_history_days * DAY_MS
+            self._journal.prune(stamp.utc_ms - keep_ms)

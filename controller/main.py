@@ -1,0 +1,177 @@
+"""The command line: the only place that wires things together.
+
+Exit codes: 0 good, 1 failure, 2 settings or usage.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import signal
+import sys
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+import structlog
+
+from controller import talk
+from controller.core.plan.plan import Plan
+from controller.edges.clock import BoardClock, Clock, RehearsalClock
+from controller.edges.journal import Journal, JournalBroken, JournalFull, JournalInUse
+from controller.reckon import add_reckon
+from controller.replay_command import add_replay
+from controller.settings.check_command import add_check
+from controller.settings.load import read_settings
+from controller.sky_report import add_sky
+
+log = structlog.get_logger("duskbell")
+
+GOOD, FAILURE, USAGE = 0, 1, 2
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code."""
+    parser = argparse.ArgumentParser(
+        prog="duskbell",
+        description="Keeps a teaching greenhouse with fish: steers the curtain, judges the water, calls people. "
+        "It is not a life-safety system; local codes and licensed electricians decide about wiring and motors.",
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    _add_run(commands)
+    add_check(commands)
+    add_replay(commands)
+    add_sky(commands)
+    add_reckon(commands)
+    talk.add_talk(commands)
+    _add_simulate(commands)
+    args = parser.parse_args(argv)
+    try:
+        code: int = args.run(args)
+    except BrokenPipeError:
+        # The reader of a pipe has had enough; that is no failure of ours.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return GOOD
+    except KeyboardInterrupt:
+        return FAILURE
+    return code
+
+
+def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the daemon itself."""
+    parser = commands.add_parser(
+        "run", help="run the daemon", description="Run the daemon in the foreground."
+    )
+    parser.add_argument(
+        "--settings", type=Path, default=talk.default_settings(), metavar="FILE",
+        help="the settings file (default: $DUSKBELL_SETTINGS, else /etc/duskbell/duskbell.toml)",
+    )  # fmt: skip
+    parser.add_argument("--log", choices=("words", "json"), default=None, help="form of the log")
+    parser.add_argument("--rehearsal-start", metavar="ISO", help="rehearse: pretend it is this instant now")
+    parser.add_argument(
+        "--rehearsal-rate", type=float, default=1.0, metavar="N", help="rehearse: run N times as fast"
+    )
+    parser.set_defaults(run=run_daemon)
+
+
+def run_daemon(args: argparse.Namespace) -> int:
+    """Run the daemon until it is told to stop."""
+    from controller.daemon import Daemon  # noqa: PLC0415 - the other commands need none of its libraries
+
+    set_up_log(args.log)
+    loaded = read_settings(args.settings)
+    if not isinstance(loaded, Plan):
+        for problem in loaded:
+            print(problem, file=sys.stderr)
+        return USAGE
+    rehearsal = None
+    if args.rehearsal_start is not None:
+        try:
+            rehearsal = datetime.fromisoformat(args.rehearsal_start)
+        except ValueError:
+            print(f"duskbell run: {args.rehearsal_start!r} is no ISO 8601 time", file=sys.stderr)
+            return USAGE
+        if rehearsal.tzinfo is None or not args.rehearsal_rate > 0:
+            print(
+                "duskbell run: a rehearsal needs a start with an offset and a rate above 0", file=sys.stderr
+            )
+            return USAGE
+    journal, trouble = None, ""
+    utc_ms = BoardClock(loaded.site.time_zone, 0).utc_ms()
+    try:
+        journal = Journal.open(
+            Path(loaded.journal.directory),
+            utc_ms=utc_ms,
+            commit_readings_ms=round(loaded.journal.commit_readings_s * 1000),
+        )
+    except JournalInUse as error:
+        print(f"duskbell run: {error}", file=sys.stderr)
+        return FAILURE
+    except (JournalBroken, JournalFull) as error:
+        # A worn-out card must not silence the house: it lives from memory and calls for help.
+        trouble = f"{error}: nothing is remembered over a restart"
+        log.exception("no journal", why=trouble)
+    daemon = Daemon(
+        loaded,
+        settings_path=args.settings,
+        clock=_make_clock(loaded, journal, rehearsal, args.rehearsal_rate),
+        journal=journal,
+        trouble=trouble,
+    )
+    signal.signal(signal.SIGTERM, lambda *_: daemon.stop())
+    signal.signal(signal.SIGINT, lambda *_: daemon.stop())
+    signal.signal(signal.SIGHUP, lambda *_: daemon.reload())
+    server = talk.serve(daemon, Path(loaded.journal.directory))
+    try:
+        daemon.run()
+    finally:
+        server.stop()
+    return GOOD
+
+
+def _make_clock(plan: Plan, journal: Journal | None, rehearsal: datetime | None, rate: float) -> Clock:
+    """Make the clock: the board's, going on from where the journal stands, or a rehearsal's."""
+    left = None if journal is None else journal.load()
+    if rehearsal is not None:
+        start_ms = round(rehearsal.timestamp() * 1000)
+        return RehearsalClock(
+            start_ms, rate, time_zone=plan.site.time_zone, started_at_house_ms=left.house_ms if left else 0
+        )
+    if left is None:
+        return BoardClock(plan.site.time_zone, 0)
+    return BoardClock.resumed(
+        plan.site.time_zone,
+        last_house_ms=left.house_ms,
+        last_utc_ms=left.utc_ms,
+        last_utc_trusted=left.utc_trusted,
+    )
+
+
+def set_up_log(form: str | None) -> None:
+    """Log to standard error: words on a terminal, one JSON object a line elsewhere (journald keeps them)."""
+    words = form == "words" or (form is None and sys.stderr.isatty())
+    renderer: structlog.typing.Processor = (
+        structlog.dev.ConsoleRenderer() if words else structlog.processors.JSONRenderer(sort_keys=True)
+    )
+    structlog.configure(
+        processors=[
+            structlog.processors.add_log_level,
+            structlog.processors.TimeStamper(fmt="iso", utc=True),
+            structlog.processors.format_exc_info,
+            renderer,
+        ],
+        wrapper_class=structlog.make_filtering_bound_logger("info"),
+        logger_factory=structlog.PrintLoggerFactory(file=sys.stderr),
+        cache_logger_on_first_use=True,
+    )
+
+
+def _add_simulate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the simulated greenhouse, which lives in a package of its own."""
+    from simulators.command import add_simulate  # noqa: PLC0415 - the one door from the daemon to its proof
+
+    add_simulate(commands)
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

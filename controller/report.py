@@ -1,0 +1,109 @@
+"""How everything stands, as a document for machines and as lines for people."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from controller.core.alarms.lifecycle import Phase
+from controller.core.curtain.drive import Drive
+from controller.core.signals.sense import UNHEARD
+from controller.core.state import State
+from controller.core.units import KEPT_UNIT, MINUTE_MS, SECOND_MS
+from controller.core.vocabulary import Stamp, Trust
+from controller.core.why import explain_curtains
+
+
+def describe_status(state: State, stamp: Stamp) -> dict[str, Any]:
+    """Describe the whole state as a document with stable keys. Ages in seconds."""
+    now = stamp.house_ms
+    sensors = []
+    for name, sensor in state.roll.sensors.items():
+        sense = state.senses.get(name, UNHEARD)
+        sensors.append(
+            {
+                "sensor": name,
+                "value": sense.value if sense.trust is Trust.GOOD else None,
+                "last_value": sense.value,
+                "unit": KEPT_UNIT[sensor.quantity],
+                "trust": sense.trust.value,
+                "why": sense.why,
+                "age_s": None
+                if sense.value is None and sense.heard_ms == 0
+                else (now - sense.heard_ms) / SECOND_MS,
+                "refused": sense.refused,
+            }
+        )
+    alarms = [
+        {
+            "alarm": name,
+            "state": alarm.phase.value,
+            "code": alarm.code,
+            "response": state.roll.entries[name].response.value,
+            "detail": alarm.detail,
+            "age_min": (now - alarm.raised_ms) / MINUTE_MS,
+            "answered_by": alarm.answered_by,
+            "action": state.roll.entries[name].action,
+        }
+        for name, alarm in state.durable.alarms.items()
+        if alarm.phase is not Phase.NORMAL and name in state.roll.entries
+    ]
+    curtains = [
+        {
+            "curtain": why.curtain,
+            "position": why.position,
+            "drawn_percent": state.durable.drives.get(why.curtain, Drive()).drawn_percent,
+            "motor": state.durable.drives.get(why.curtain, Drive()).phase.value,
+            "rule": why.rule,
+            "reason": why.reason,
+            "moves_today": state.durable.drives.get(why.curtain, Drive()).moves_today,
+        }
+        for why in explain_curtains(state, stamp)
+    ]
+    return {
+        "site": state.plan.site.name,
+        "utc_trusted": stamp.utc_trusted,
+        "utc_ms": stamp.utc_ms,
+        "alarms": alarms,
+        "curtains": curtains,
+        "sensors": sensors,
+        "troubles": {part.value: text for part, text in state.troubles.items()},
+        "refused_payloads": [
+            {"topic": topic, "count": count, "last_reason": reason}
+            for topic, (count, reason) in sorted(state.refused.items())
+        ],
+        "messages_under_way": len(state.durable.outstanding),
+    }
+
+
+def write_status(document: dict[str, Any]) -> str:
+    """Write the document as lines for people: what is wrong first, then curtains, then sensors."""
+    lines = [document["site"]]
+    if not document["utc_trusted"]:
+        lines.append("The clock has not been set; rules by the sun are silent.")
+    alarms = document["alarms"]
+    lines.append("No alarm is open." if not alarms else f"{len(alarms)} alarms are open:")
+    for alarm in alarms:
+        who = f", {alarm['answered_by']} has it" if alarm["answered_by"] else ""
+        lines.append(f"  [{alarm['code']}] {alarm['alarm']}: {alarm['detail']}")
+        lines.append(
+            f"         {alarm['state']} for {alarm['age_min']:.0f} min{who}. First: {alarm['action']}"
+        )
+    lines.extend(f"Trouble with {part}: {text}" for part, text in document["troubles"].items())
+    for curtain in document["curtains"]:
+        lines.append(
+            f"Curtain {curtain['curtain']}: {curtain['position']} (motor {curtain['motor']}), "
+            f"{curtain['moves_today']} moves today"
+        )
+        lines.append(f"  {curtain['rule']}: {curtain['reason']}")
+    for sensor in document["sensors"]:
+        value = "UNKNOWN" if sensor["value"] is None else f"{sensor['value']:.4g} {sensor['unit']}"
+        why = f": {sensor['why']}" if sensor["why"] else ""
+        age = "" if sensor["age_s"] is None else f", {sensor['age_s']:.0f} s ago"
+        lines.append(f"  {sensor['sensor']:<24} {value:<16} {sensor['trust']}{age}{why}")
+    lines.extend(
+        f"Refused on {refused['topic']}: {refused['count']} messages, last: {refused['last_reason']}"
+        for refused in document["refused_payloads"]
+    )
+    if document["messages_under_way"]:
+        lines.append(f"{document['messages_under_way']} messages are under way.")
+    return "\n".join(lines)

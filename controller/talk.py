@@ -1,0 +1,283 @@
+"""Talking with the running daemon: status, why, acknowledge, hold and the rest, over a socket on the board.
+
+The socket lies in the journal's folder and belongs to the account that runs Duskbell; whoever may open it
+may answer. Nothing of this goes over MQTT.
+"""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import json
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final
+
+from controller.core.alarms.lifecycle import SOUNDING, Phase
+from controller.core.plan.plan import Plan
+from controller.core.vocabulary import (
+    AlarmReset,
+    AlarmShelved,
+    AnswerGiven,
+    Event,
+    FaultCleared,
+    HoldAsked,
+    HoldReleased,
+)
+from controller.core.why import explain_curtains, print_precedence
+from controller.daemon import Daemon
+from controller.edges.control import ControlServer, NotRunning, ask
+from controller.report import describe_status, write_status
+from controller.settings.load import read_settings
+
+SOCKET_NAME: Final = "duskbell.sock"
+WAIT_S: Final = 10.0
+"""How long a command waits for the daemon to have remembered it. [s]"""
+
+
+def default_settings() -> Path:
+    """Return where the settings lie if nobody says otherwise."""
+    return Path(os.environ.get("DUSKBELL_SETTINGS", "/etc/duskbell/duskbell.toml"))
+
+
+# --- the daemon's side ----------------------------------------------------------------------------------
+
+
+def serve(daemon: Daemon, directory: Path) -> ControlServer:
+    """Open the socket and answer requests by the running daemon."""
+    server = ControlServer(directory / SOCKET_NAME, lambda request: answer(daemon, request))
+    server.start()
+    return server
+
+
+def answer(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Answer one request. Anything that is no request is answered with what is wrong with it."""
+    asked = str(request.get("do", ""))
+    handler = _HANDLERS.get(asked)
+    if handler is None:
+        return {"ok": False, "text": f"no such request: {asked[:40]!r}"}
+    try:
+        return handler(daemon, request)
+    except (KeyError, TypeError, ValueError) as error:
+        return {"ok": False, "text": f"the request {asked} lacks something: {error}"}
+
+
+def _put(daemon: Daemon, event: Event) -> bool:
+    """Give the event to the deciding thread and wait until it is remembered."""
+    return daemon.put_and_wait(event, WAIT_S)
+
+
+def _status(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Tell how everything stands."""
+    del request
+    document = describe_status(daemon.engine.state, daemon.clock.stamp(0))
+    document["dropped_readings"] = daemon.inbox.dropped
+    return {"ok": True, "status": document}
+
+
+def _why(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Tell why each curtain is where it is."""
+    del request
+    answers = explain_curtains(daemon.engine.state, daemon.clock.stamp(0))
+    return {
+        "ok": True,
+        "curtains": [
+            {
+                "curtain": why.curtain,
+                "position": why.position,
+                "rule": why.rule,
+                "reason": why.reason,
+                "waiting": why.waiting,
+                "rules": [{"rule": v.rule, "says": v.says, "has_its_way": v.rules} for v in why.verdicts],
+            }
+            for why in answers
+        ],
+    }
+
+
+def _acknowledge(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Take a person's answer, and say what became of it."""
+    code, person = str(request["code"]).strip(), str(request["person"]).strip()[:40]
+    if not person:
+        return {"ok": False, "text": "an answer needs a name"}
+    before = {
+        alarm.code: name
+        for name, alarm in daemon.engine.state.durable.alarms.items()
+        if alarm.phase in SOUNDING
+    }
+    if not _put(daemon, AnswerGiven(code, person, "command line")):
+        return {"ok": False, "text": "the daemon did not answer in time; look at duskbell status"}
+    for name, alarm in daemon.engine.state.durable.alarms.items():
+        if alarm.code == code and alarm.answered_by:
+            mine = code in before and alarm.answered_by == person
+            text = f"{person} has it: {name}" if mine else f"{alarm.answered_by} has it already: {name}"
+            if alarm.phase is Phase.ACKNOWLEDGED:
+                text += "; it sounds again if it stays wrong"
+            return {"ok": True, "text": text}
+    open_codes = ", ".join(f"{code} {name}" for code, name in before.items()) or "none"
+    return {"ok": False, "text": f"no open alarm has the code {code}. Open: {open_codes}"}
+
+
+def _hold(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Keep a curtain where a person wants it."""
+    name = _curtain(daemon, request)
+    percent, minutes = float(str(request["drawn_percent"])), float(str(request["minutes"]))
+    if not 0 <= percent <= 100 or not 1 <= minutes <= 24 * 60:
+        return {"ok": False, "text": "a hold is 0 to 100 % drawn, for 1 to 1440 minutes"}
+    done = _put(daemon, HoldAsked(name, percent, minutes, str(request["person"])))
+    return {"ok": done, "text": f"curtain {name} is held at {percent:g} % drawn for {minutes:g} min"}
+
+
+def _release(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Give a curtain back to the rules."""
+    name = _curtain(daemon, request)
+    done = _put(daemon, HoldReleased(name, str(request["person"])))
+    return {"ok": done, "text": f"curtain {name} follows the rules again"}
+
+
+def _clear(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Let a stopped motor run again."""
+    name = _curtain(daemon, request)
+    done = _put(daemon, FaultCleared(name, str(request["person"])))
+    return {"ok": done, "text": f"the motor of curtain {name} may run again"}
+
+
+def _curtain(daemon: Daemon, request: dict[str, object]) -> str:
+    """Return the curtain a request is about."""
+    name = str(request["curtain"])
+    known = daemon.engine.state.roll.curtains
+    if name not in known:
+        raise ValueError(f"no curtain is called {name!r}; there are: {', '.join(known)}")
+    return name
+
+
+def _alarm(daemon: Daemon, request: dict[str, object]) -> str:
+    """Return the alarm a request is about."""
+    name = str(request["alarm"])
+    if name not in daemon.engine.state.roll.entries:
+        raise ValueError(f"no alarm is called {name!r}")
+    return name
+
+
+def _shelve(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Silence an alarm for a bounded time."""
+    name, reason = _alarm(daemon, request), str(request["reason"]).strip()
+    if not reason:
+        return {"ok": False, "text": "shelving an alarm needs a reason"}
+    done = _put(daemon, AlarmShelved(name, float(str(request["minutes"])), str(request["person"]), reason))
+    return {"ok": done, "text": f"{name} is shelved; the shelf ends by itself"}
+
+
+def _reset(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Reset a latched alarm."""
+    name = _alarm(daemon, request)
+    return {"ok": _put(daemon, AlarmReset(name, str(request["person"]))), "text": f"{name} is reset"}
+
+
+def _reload(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Have the settings read again."""
+    del request
+    daemon.reload()
+    return {"ok": True, "text": "the settings are read again; duskbell status tells if they were refused"}
+
+
+_HANDLERS: Final[dict[str, Callable[[Daemon, dict[str, object]], dict[str, object]]]] = {
+    "status": _status,
+    "why": _why,
+    "acknowledge": _acknowledge,
+    "hold": _hold,
+    "release": _release,
+    "clear": _clear,
+    "shelve": _shelve,
+    "reset": _reset,
+    "reload": _reload,
+}
+
+
+# --- the person's side ----------------------------------------------------------------------------------
+
+
+def add_talk(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the commands that talk with the running daemon."""
+    _add(commands, "status", "tell how everything stands", ())
+    why = _add(commands, "why", "tell why each curtain is where it is", ())
+    why.add_argument("--table", action="store_true", help="print the order of the rules instead")
+    _add(commands, "acknowledge", "answer an alarm: I have it", ("code",))
+    hold = _add(
+        commands, "hold", "keep a curtain where you want it, for a time", ("curtain", "drawn_percent")
+    )
+    hold.add_argument("--minutes", type=float, default=60.0, help="how long [min] (default %(default)g)")
+    _add(commands, "release", "give a held curtain back to the rules", ("curtain",))
+    _add(commands, "clear", "you have looked at a stopped motor: let it run again", ("curtain",))
+    shelve = _add(commands, "shelve", "silence one alarm for a time", ("alarm",))
+    shelve.add_argument("--minutes", type=float, required=True, help="how long [min]")
+    shelve.add_argument("--reason", required=True, help="why")
+    _add(commands, "reset", "reset a latched alarm", ("alarm",))
+    _add(commands, "reload", "read the settings again", ())
+
+
+def _add(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+    name: str,
+    tells: str,
+    words: tuple[str, ...],
+) -> argparse.ArgumentParser:
+    """Add one command with what all of them share."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=tells, description=f"{tells}.".capitalize()
+    )
+    for word in words:
+        parser.add_argument(word, metavar=word.upper())
+    parser.add_argument(
+        "--settings", type=Path, default=default_settings(), metavar="FILE", help="the settings file"
+    )
+    parser.add_argument("--person", default=getpass.getuser(), help="your name (default: your account)")
+    parser.add_argument("--json", action="store_true", help="print for machines")
+    parser.set_defaults(run=run_talk)
+    return parser
+
+
+def run_talk(args: argparse.Namespace) -> int:
+    """Send one request to the running daemon and print what it says."""
+    if args.command == "why" and args.table:
+        print(print_precedence())
+        return 0
+    loaded = read_settings(args.settings)
+    if not isinstance(loaded, Plan):
+        for problem in loaded:
+            print(problem, file=sys.stderr)
+        return 2
+    words = ("code", "curtain", "alarm", "drawn_percent", "minutes", "reason", "person")
+    request: dict[str, object] = {"do": args.command}
+    request |= {word: getattr(args, word) for word in words if hasattr(args, word)}
+    try:
+        reply = ask(Path(loaded.journal.directory) / SOCKET_NAME, request, WAIT_S + 5.0)
+    except NotRunning as error:
+        print(f"duskbell {args.command}: the daemon does not answer: {error}", file=sys.stderr)
+        return 1
+    if args.json:
+        print(json.dumps(reply, sort_keys=True))
+    else:
+        _print(args.command, reply)
+    return 0 if reply.get("ok") else 1
+
+
+def _print(command: str, reply: dict[str, object]) -> None:
+    """Print a reply for people."""
+    if not reply.get("ok") or "text" in reply:
+        print(reply.get("text", "refused"), file=sys.stdout if reply.get("ok") else sys.stderr)
+        return
+    if command == "status":
+        status = reply["status"]
+        print(write_status(status) if isinstance(status, dict) else status)
+        return
+    curtains = reply["curtains"]
+    for why in curtains if isinstance(curtains, list) else ():
+        print(f'Curtain {why["curtain"]}: {why["position"]}, by the rule "{why["rule"]}":')
+        print(f"  {why['reason']}.")
+        if why["waiting"]:
+            print(f"  {why['waiting']}.")
+        for rule in why["rules"]:
+            print(f"  {'->' if rule['has_its_way'] else '  '} {rule['rule']}: {rule['says']}")
