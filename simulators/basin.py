@@ -1,7 +1,11 @@
-"""What a body of water is made of, what lives in it, what comes in, and what is added up."""
+"""What a body of water is held in, what grows in it, what comes in, and what is added up."""
 
 from dataclasses import dataclass
 from typing import NamedTuple
+
+from simulators.air import saturation_pa, vapour_kg_m3
+
+AIR_J_M3_K = 1206.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +35,20 @@ class Basin:
     open_share: float = 1.0
     surface_per_h: float = 0.05
     heater_w: float = 2000.0
+
+    def lose(self, *, water_c: float, air_c: float, vapour_pa: float) -> tuple[float, float]:
+        """Warmth and vapour given to the air of the house [W], [kg/s]; vapour is never taken up.
+
+        Parameters
+        ----------
+        water_c, air_c : float
+            Temperatures. [C]
+        vapour_pa : float
+            Vapour pressure of the air. [Pa]
+        """
+        film = self.film_w_m2_k * self.area_m2 * self.open_share
+        dryness = vapour_kg_m3(saturation_pa(water_c) - vapour_pa, water_c)
+        return (self.wall_w_k + film) * (water_c - air_c), max(0.0, film / AIR_J_M3_K * dryness)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +94,21 @@ class Stock:
     roots_m2: float = 0.0
     uptake_g_m2_d: float = 0.6
     denitrified_g_d: float = 0.0
+
+    def take_g(self, seconds: float, *, nitrate_mg_l: float, light_w_m2: float) -> float:
+        """Nitrate nitrogen taken in a step [g]; half of the most at 150 W/m2, and at 1 mg/L (ours).
+
+        Parameters
+        ----------
+        seconds : float
+            Length of the step. [s]
+        nitrate_mg_l : float
+            Nitrate nitrogen in the water. [mg/L]
+        light_w_m2 : float
+            Global irradiance on the plants. [W/m2]
+        """
+        taken = self.roots_m2 * self.uptake_g_m2_d * light_w_m2 / (light_w_m2 + 150.0)
+        return (taken + self.denitrified_g_d) * nitrate_mg_l / (nitrate_mg_l + 1.0) * seconds / 86_400.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -121,7 +121,8 @@ class Curtain:
             self._start(direction)
         rate = self._rate(direction)
         way = self._way_left(direction)
-        moved = min(way, rate * seconds)
+        # A hair short of the end is the end: rounding must not leave a way that no step can cover.
+        moved = way if rate * seconds >= way - 1e-9 else rate * seconds
         self._shaft += direction.value * moved
         half = self.backlash_percent / 2
         self.drawn_percent = min(max(self.drawn_percent, self._shaft - half), self._shaft + half)

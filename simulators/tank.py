@@ -10,7 +10,6 @@ leave out the first and so count 7.14 g of CaCO3 per g of nitrogen where the wat
 from dataclasses import dataclass, field
 from math import exp, log10
 
-from simulators.air import saturation_pa, vapour_kg_m3
 from simulators.basin import Basin, Dissolved, Ledger, Stock, Supply
 from simulators.biofilter import Nitrifiers
 from simulators.chemistry import (
@@ -21,6 +20,7 @@ from simulators.chemistry import (
     solve_hydrogen,
     unionised_share,
 )
+from simulators.gut import Gut
 
 NITROGEN_G_MOL = 14.0067
 CO2_G_MOL = 44.0095
@@ -40,12 +40,12 @@ class Tank:
 
     Attributes
     ----------
-    basin, stock : Basin, Stock
-        The vessel and what lives in it.
-    filter : Nitrifiers
-        The bacteria.
+    basin, supply : Basin, Supply
+        The vessel, and the water that can be let in.
+    stock, filter : Stock, Nitrifiers
+        How its fish and plants live, and its bacteria.
     fish_kg : float
-        Live fish. Grows with feed. [kg]
+        Live fish, 0 for a sump or a bed. Grows with feed. [kg]
     volume_m3, water_c : float
         Water held, and its temperature.
     oxygen_g, tan_g, nitrite_g, nitrate_g : float
@@ -74,12 +74,12 @@ class Tank:
 
     basin: Basin = field(default_factory=Basin)
     stock: Stock = field(default_factory=Stock)
+    fish_kg: float = 60.0
     filter: Nitrifiers = field(default_factory=lambda: Nitrifiers.mature(150.0))
     supply: Supply = field(default_factory=Supply)
-    fish_kg: float = 60.0
     volume_m3: float = 4.0
     water_c: float = 22.0
-    aeration_per_h: float = 6.0
+    aeration_per_h: float = 3.0
     heat_set_c: float = 20.0
     heater_works: bool = True
     leak_l_min: float = 0.0
@@ -96,10 +96,9 @@ class Tank:
     ph: float = field(default=7.0, init=False)
     gasping_s: float = field(default=0.0, init=False)
     ledger: Ledger = field(default_factory=Ledger, init=False)
+    _gut: Gut = field(default_factory=Gut, init=False)
     respired_mol: float = field(default=0.0, init=False)
     outgassed_mol: float = field(default=0.0, init=False)
-    _stomach_g: float = field(default=0.0, init=False)
-    _gut_g: float = field(default=0.0, init=False)
     _hydrogen: float = field(default=1e-7, init=False)
     _constants: Carbonate = field(init=False)
     _constants_c: float = field(init=False)
@@ -196,8 +195,8 @@ class Tank:
         return 0.1 * (cations + 1.0)  # and 1 meq/L of chloride and sulphate
 
     def feed(self, grams: float) -> None:
-        """Give a meal, eaten at once, at least 0 [g]."""
-        self._stomach_g += grams
+        """Give the fish a meal, at least 0 [g]."""
+        self._gut.eat(grams)
         self.fish_kg += grams / 1000.0 / self.stock.feed_per_gain
 
     def dose(self, *, base_eq: float, carbon_mol: float = 0.0) -> None:
@@ -215,7 +214,7 @@ class Tank:
         self.ledger.charge_eq += base_eq
         self.ledger.carbon_mol += carbon_mol
 
-    def advance(  # noqa: PLR0915 - one coupled balance; cut in parts it would hide what is held during the step
+    def advance(
         self,
         seconds: float,
         *,
@@ -243,14 +242,8 @@ class Tank:
             self._constants, self._constants_c = carbonate_at(water), water
         saturated = self._saturation_mg_l = oxygen_mg_l(water_c=water, pressure_hpa=pressure_hpa)
 
-        # A meal passes two stomachs in turn: what leaves the second is a gamma curve of shape 2.
-        left = exp(-hours / stock.gut_h)
-        stomach, gut = self._stomach_g, self._gut_g
-        self._stomach_g = stomach * left
-        self._gut_g = (gut + stomach * hours / stock.gut_h) * left
-        digested = stomach + gut - self._stomach_g - self._gut_g
+        digested = self._gut.digest(hours / stock.gut_h)
         excreted = TAN_PER_PROTEIN * stock.protein * digested
-
         oxidised, nitrated = self.filter.advance(
             seconds,
             ammonia_g_m3=self.tan_g / volume,
@@ -260,9 +253,8 @@ class Tank:
             ph=self.ph,
         )
         oxidised, nitrated = min(oxidised, self.tan_g), min(nitrated, self.nitrite_g)
-        nitrate = self.nitrate_g / volume
-        taken = stock.roots_m2 * stock.uptake_g_m2_d * light_w_m2 / (light_w_m2 + 150.0)
-        lost = min((taken + stock.denitrified_g_d) * nitrate / (nitrate + 1.0) * hours / 24.0, self.nitrate_g)
+        lost = stock.take_g(seconds, nitrate_mg_l=self.nitrate_g / volume, light_w_m2=light_w_m2)
+        lost = min(lost, self.nitrate_g)
         self.tan_g += excreted - oxidised
         self.nitrite_g += oxidised - nitrated
         self.nitrate_g += nitrated - lost
@@ -272,14 +264,14 @@ class Tank:
         ledger.charge_eq += charge
 
         # Oxygen: use is held during the step, exchange with the air is solved exactly.
-        breath = stock.breath_mg_kg_h * self.fish_kg * stock.breath_q10 ** ((water - 25.0) / 10.0) / 1000.0
-        used = breath * hours + stock.meal_oxygen_g_g * digested
+        breathed = stock.breath_mg_kg_h * self.fish_kg * stock.breath_q10 ** ((water - 25.0) / 10.0) / 1000.0
+        breathed = breathed * hours + stock.meal_oxygen_g_g * digested
         if oxygen < stock.critical_mg_l:
-            used *= oxygen / stock.critical_mg_l
+            breathed *= oxygen / stock.critical_mg_l
             self.gasping_s += seconds
         else:
             self.gasping_s = 0.0
-        breathed = used + stock.waste_oxygen_g_g * digested
+        breathed += stock.waste_oxygen_g_g * digested
         used = breathed + AMMONIA_OXYGEN * oxidised + NITRITE_OXYGEN * nitrated
         transfer = (self.aeration_per_h + self.basin.surface_per_h) * hours * 1.024 ** (water - 20.0)
         kept = exp(-transfer)
@@ -326,10 +318,7 @@ class Tank:
 
     def _warm(self, seconds: float, *, air_c: float, vapour_pa: float) -> None:
         basin, water = self.basin, self.water_c
-        film = basin.film_w_m2_k * basin.area_m2 * basin.open_share
-        dryness = vapour_kg_m3(saturation_pa(water) - vapour_pa, water)
-        evaporated = max(0.0, film / 1206.0 * dryness)
-        to_air = (basin.wall_w_k + film) * (water - air_c)
+        to_air, evaporated = basin.lose(water_c=water, air_c=air_c, vapour_pa=vapour_pa)
         held = WATER_J_M3_K * self.volume_m3
         free = water - (to_air + EVAPORATION_J_KG * evaporated) * seconds / held
         heat = 0.0
@@ -401,24 +390,3 @@ class Tank:
         ledger.nitrogen_g += sign * (tan + nitrite + nitrate)
         ledger.charge_eq += sign * alkalinity
         ledger.carbon_mol += sign * carbon
-
-
-def circulate(one: Tank, other: Tank, *, seconds: float, flow_m3_h: float) -> None:
-    """Pump water round between two tanks: the same volume goes each way.
-
-    Parameters
-    ----------
-    one, other : Tank
-        The two bodies of water.
-    seconds : float
-        Length of the step; the volume moved must stay well below the smaller tank. [s]
-    flow_m3_h : float
-        Flow each way, at least 0. [m3/h]
-    """
-    moved = min(flow_m3_h * seconds / 3600.0, 0.5 * one.volume_m3, 0.5 * other.volume_m3)
-    if moved <= 0.0:
-        return
-    one_c, other_c = one.water_c, other.water_c
-    there, back = one.draw(moved), other.draw(moved)
-    one.pour(moved, back, water_c=other_c)
-    other.pour(moved, there, water_c=one_c)

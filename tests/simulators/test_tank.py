@@ -13,12 +13,9 @@ from simulators.basin import Basin, Stock, Supply
 from simulators.biofilter import Nitrifiers, ph_factor
 from simulators.chemistry import carbonate_at, oxygen_mg_l, solve_hydrogen, unionised_share
 from simulators.house import Build, House
+from simulators.pump import circulate
 from simulators.sky import Weather
-from simulators.tank import CACO3_G_EQ, Tank, circulate
-
-QUIET = Stock(
-    breath_mg_kg_h=0.0, meal_oxygen_g_g=0.0, waste_oxygen_g_g=0.0, excretion_eq_mol=0.0, protein=0.32
-)
+from simulators.tank import CACO3_G_EQ, Tank
 
 
 @pytest.mark.parametrize(
@@ -241,7 +238,7 @@ def test_oxygen_never_goes_below_nothing() -> None:
 
 def test_a_meal_comes_out_as_ammonia_hours_later() -> None:
     """A kilogram of 32 % feed gives 29.4 g of TAN (Timmons and Ebeling), most per hour after `gut_h`."""
-    tank = Tank(stock=QUIET, filter=Nitrifiers(ammonia_dry_g=0.0, nitrite_dry_g=0.0, area_m2=1.0))
+    tank = Tank(filter=Nitrifiers(ammonia_dry_g=0.0, nitrite_dry_g=0.0, area_m2=1.0))
     tank.set_water(oxygen_mg_l=7, tan_mg_l=0, nitrite_mg_l=0, nitrate_mg_l=0)
     tank.feed(1000.0)
     by_minute = [0.0]
