@@ -26,7 +26,7 @@ check: $(VENV)/.ok
 	@$(BIN)/ruff format --check .
 	@$(BIN)/ruff check .
 	@$(BIN)/mypy
-	@$(BIN)/lint-imports
+	@$(BIN)/lint-imports --no-cache
 
 # Renew the locked list; it holds names and hashes and no addresses.
 lock:

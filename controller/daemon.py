@@ -11,6 +11,7 @@ from typing import Final
 import structlog
 
 from controller.core import remember
+from controller.core.alarms.wording import local_time
 from controller.core.plan.alarm import Watched
 from controller.core.plan.plan import Plan
 from controller.core.signals.sense import NEVER
@@ -270,7 +271,8 @@ class Daemon:
                 self._mqtt.act(effect)
             case Note():
                 tell = log.debug if effect.ledger is Ledger.SENSOR else log.info
-                tell(effect.text, about=effect.subject, ledger=effect.ledger.value, rule=effect.rule)
+                at = local_time(stamp.utc_ms, stamp.utc_offset_min).isoformat(timespec="seconds")
+                tell(effect.text, about=effect.subject, ledger=effect.ledger.value, rule=effect.rule, at=at)
 
     # --- housekeeping -----------------------------------------------------------------------------------
 

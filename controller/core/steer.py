@@ -29,9 +29,6 @@ from controller.core.vocabulary import (
     Run,
 )
 
-COMMAND_LIFE_MS = 10 * SECOND_MS
-"""A motor command is dead this long after it was given, wherever it has been lying. [ms]"""
-
 LOOK_EVERY_MS = MINUTE_MS
 """The sun moves on without any sensor speaking; the rules look again at least this often. [ms]"""
 
@@ -141,6 +138,7 @@ def _act_on(draft: Draft, curtain: Curtain, drive: Drive, wish: Wish) -> Drive:
     command = driving.plan_run(curtain, drive, wish, draft.stamp)
     if command is None:
         return drive
+    life_ms = round(curtain.command_life_s * SECOND_MS)
     effect_id = draft.effect_id()
     moved = driving.begin(drive, command, draft.stamp, rule=wish.rule.value, command_id=effect_id)
     reason = explain(wish)
@@ -152,8 +150,8 @@ def _act_on(draft: Draft, curtain: Curtain, drive: Drive, wish: Wish) -> Drive:
             command.run,
             command.drawn_percent,
             command.run_at_most_ms,
-            draft.stamp.utc_ms + COMMAND_LIFE_MS,
-            draft.now + COMMAND_LIFE_MS,
+            draft.stamp.utc_ms + life_ms,
+            draft.now + life_ms,
             reason,
         )
     )
@@ -164,6 +162,7 @@ def _act_on(draft: Draft, curtain: Curtain, drive: Drive, wish: Wish) -> Drive:
 
 def _stop(draft: Draft, curtain: Curtain, drive: Drive, reason: str) -> None:
     """Send a stop and write down why."""
+    life_ms = round(curtain.command_life_s * SECOND_MS)
     draft.effects.append(
         MoveCurtain(
             draft.effect_id(),
@@ -171,8 +170,8 @@ def _stop(draft: Draft, curtain: Curtain, drive: Drive, reason: str) -> None:
             Run.STOP,
             drive.target_percent,
             0,
-            draft.stamp.utc_ms + COMMAND_LIFE_MS,
-            draft.now + COMMAND_LIFE_MS,
+            draft.stamp.utc_ms + life_ms,
+            draft.now + life_ms,
             reason,
         )
     )

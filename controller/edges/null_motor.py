@@ -84,11 +84,7 @@ def _make(curtain: Curtain) -> _Motor:
 
 def _position(motor: _Motor, now: HouseMs) -> float:
     """Return where the motor has come to by now [%]."""
-    if now >= motor.ends_ms:
-        way = motor.ends_ms - motor.started_ms
-    else:
-        way = now - motor.started_ms
-    moved = way / motor.travel_ms * 100.0
+    moved = (min(now, motor.ends_ms) - motor.started_ms) / motor.travel_ms * 100.0
     if motor.target_percent >= motor.from_percent:
         return min(motor.from_percent + moved, motor.target_percent)
     return max(motor.from_percent - moved, motor.target_percent)

@@ -79,6 +79,9 @@ class Curtain(Part):
     moves_per_day: int = key(14, "Moves a day for comfort rules; then it stays where it is.", ge=2, le=200)
     duty_s_per_hour: float = key(1200.0, "Longest motor time in any hour.", unit="s", ge=30, le=3600)
     report_within_s: float = key(15.0, "Wait for the board's word that it moves.", unit="s", ge=1, le=300)
+    command_life_s: float = key(
+        10.0, "Age at which a command that has not reached the board is dead.", unit="s", ge=1, le=300
+    )
     transmission: float = key(0.6, "Share of light the drawn curtain lets through.", gt=0, le=1)
     cover_transmission: float = key(0.65, "Share of light the house's cover lets through.", gt=0, le=1)
     dry_run: bool = key(False, "Only say what it would do.")

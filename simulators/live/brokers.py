@@ -1,0 +1,107 @@
+"""A broker for a demonstration: mosquitto if the machine has it, else one from the Python registry."""
+
+from __future__ import annotations
+
+import asyncio
+import shutil
+import socket
+import subprocess
+import threading
+import time
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final, Self
+
+LOOPBACK: Final = "127.0.0.1"
+READY_WITHIN_S: Final = 10.0
+
+
+class BrokerAbsent(Exception):  # noqa: N818 - named by what happened
+    """No broker could be started; the text says what to install."""
+
+
+def free_port() -> int:
+    """Ask the system for a port that nobody uses on loopback."""
+    with socket.socket() as probe:
+        probe.bind((LOOPBACK, 0))
+        return int(probe.getsockname()[1])
+
+
+class DemoBroker:
+    """A broker on loopback, for as long as the `with` lasts. `kind` says which it is."""
+
+    def __init__(self, folder: Path) -> None:
+        self.port = free_port()
+        self.kind = ""
+        self._folder = folder
+        self._process: subprocess.Popen[bytes] | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._broker: Any = None
+
+    def __enter__(self) -> Self:
+        program = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
+        if program is not None:
+            self._start_mosquitto(program)
+        else:
+            self._start_embedded()
+        self._wait()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._process is not None:
+            self._process.terminate()
+            self._process.wait(timeout=10)
+        if self._loop is not None and self._broker is not None:
+            asyncio.run_coroutine_threadsafe(self._broker.shutdown(), self._loop).result(timeout=10)
+            self._loop.call_soon_threadsafe(self._loop.stop)
+
+    def _start_mosquitto(self, program: str) -> None:
+        """Run mosquitto with a file of its own; it drops to its own account when started by root."""
+        self.kind = "mosquitto"
+        settings = self._folder / "mosquitto.conf"
+        settings.write_text(
+            f"listener {self.port} {LOOPBACK}\nallow_anonymous true\npersistence false\n", encoding="utf-8"
+        )
+        log = (self._folder / "mosquitto.log").open("wb")
+        self._process = subprocess.Popen([program, "-c", str(settings)], stdout=log, stderr=log)  # noqa: S603 - our own arguments
+        log.close()
+
+    def _start_embedded(self) -> None:
+        """Run amqtt on a thread of its own. It speaks MQTT 3.1.1 only."""
+        try:
+            from amqtt.broker import Broker  # noqa: PLC0415 - only where no mosquitto is
+        except ImportError as error:
+            raise BrokerAbsent(
+                "no broker: sudo apt install mosquitto, or pip install 'duskbell[demo]'"
+            ) from error
+        self.kind = "amqtt (embedded)"
+        settings = {
+            "listeners": {"default": {"type": "tcp", "bind": f"{LOOPBACK}:{self.port}"}},
+            "plugins": {"amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}},
+        }
+        self._loop = loop = asyncio.new_event_loop()
+        ready = threading.Event()
+
+        def live() -> None:
+            asyncio.set_event_loop(loop)
+            self._broker = Broker(settings)
+            loop.run_until_complete(self._broker.start())
+            ready.set()
+            loop.run_forever()
+
+        threading.Thread(target=live, name="broker", daemon=True).start()
+        if not ready.wait(READY_WITHIN_S):
+            raise BrokerAbsent("the embedded broker did not start")
+
+    def _wait(self) -> None:
+        """Wait until the broker takes connections."""
+        until = time.monotonic() + READY_WITHIN_S
+        while time.monotonic() < until:
+            try:
+                with socket.create_connection((LOOPBACK, self.port), timeout=0.5):
+                    return
+            except OSError:
+                time.sleep(0.02)
+        raise BrokerAbsent(f"{self.kind} did not take connections within {READY_WITHIN_S:.0f} s")
