@@ -16,8 +16,8 @@ LOOPBACK: Final = "127.0.0.1"
 READY_WITHIN_S: Final = 10.0
 
 
-class BrokerAbsent(Exception):  # noqa: N818 - named by what happened
-    """No broker could be started; the text says what to install."""
+class CannotShow(Exception):  # noqa: N818 - named by what happened
+    """The demonstration cannot be given; the text says what is missing."""
 
 
 def free_port() -> int:
@@ -73,7 +73,7 @@ class DemoBroker:
         try:
             from amqtt.broker import Broker  # noqa: PLC0415 - only where no mosquitto is
         except ImportError as error:
-            raise BrokerAbsent(
+            raise CannotShow(
                 "no broker: sudo apt install mosquitto, or pip install 'duskbell[demo]'"
             ) from error
         self.kind = "amqtt (embedded)"
@@ -93,7 +93,7 @@ class DemoBroker:
 
         threading.Thread(target=live, name="broker", daemon=True).start()
         if not ready.wait(READY_WITHIN_S):
-            raise BrokerAbsent("the embedded broker did not start")
+            raise CannotShow("the embedded broker did not start")
 
     def _wait(self) -> None:
         """Wait until the broker takes connections."""
@@ -104,4 +104,4 @@ class DemoBroker:
                     return
             except OSError:
                 time.sleep(0.02)
-        raise BrokerAbsent(f"{self.kind} did not take connections within {READY_WITHIN_S:.0f} s")
+        raise CannotShow(f"{self.kind} did not take connections within {READY_WITHIN_S:.0f} s")

@@ -24,7 +24,7 @@ from controller.core.plan.plan import Plan
 from controller.settings.load import load_settings
 from simulators.command import SETTINGS
 from simulators.instruments import read_site
-from simulators.live.brokers import LOOPBACK, BrokerAbsent, DemoBroker
+from simulators.live.brokers import LOOPBACK, CannotShow, DemoBroker
 from simulators.live.greenhouse import LiveGreenhouse
 from simulators.live.mailbox import Letter, Mailbox
 from simulators.sky import SyntheticSky
@@ -41,6 +41,9 @@ ANSWER_AFTER_S: Final = 0.25
 MENDED_AFTER_MIN: Final = 40
 DAY_MIN: Final = 24 * 60
 SEED: Final = 7
+SENDER: Final = "duskbell@kestrel.example"
+CLOUDINESS: Final = -0.3
+"""A fairly bright day, so that there is something to shade. [1]"""
 
 
 class Stage:
@@ -81,8 +84,11 @@ class Demo:
             say("demo", f"broker: {broker.kind} on port {broker.port}; mail catcher on port {mailbox.port}")
             say("demo", f"{plan.site.name}, invented; one day in about a minute, then it "
                 + ("ends" if once else "goes on until Ctrl-C"))  # fmt: skip
-            world = World(SEED, SyntheticSky(SEED, latitude_deg=plan.site.latitude_deg, longitude_deg=plan.site.longitude_deg, cloudiness=-0.3),
-                          travel_s=plan.curtain[0].travel_time_s)  # fmt: skip
+            site = plan.site
+            sky = SyntheticSky(
+                SEED, latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg, cloudiness=CLOUDINESS
+            )
+            world = World(SEED, sky, travel_s=plan.curtain[0].travel_time_s)
             house = LiveGreenhouse(
                 plan, world, read_site(SEED), start_utc_ms=round(START.timestamp() * 1000), rate=RATE
             )
@@ -111,7 +117,7 @@ class Demo:
         tables = {
             "broker": f'host = "{LOOPBACK}"\nport = {broker_port}\n',
             "journal": f"directory = {json.dumps(str(self._folder / 'journal'))}\n",
-            "mail": f'host = "{LOOPBACK}"\nport = {mail_port}\nsecurity = "none"\nsender = "duskbell@kestrel.example"\n',
+            "mail": f'host = "{LOOPBACK}"\nport = {mail_port}\nsecurity = "none"\nsender = "{SENDER}"\n',
         }
         for name, body in tables.items():
             text = re.sub(rf"(?ms)^\[{name}\]\n.*?(?=^\[)", lambda _, n=name, b=body: f"[{n}]\n{b}\n", text)  # type: ignore[misc]
@@ -122,7 +128,7 @@ class Demo:
         self._settings_path.write_text(text, encoding="utf-8")
         loaded = load_settings(text, file_name=str(self._settings_path))
         if not isinstance(loaded, Plan):
-            raise RuntimeError("\n".join(str(problem) for problem in loaded))
+            raise CannotShow("\n".join(str(problem) for problem in loaded))
         return loaded
 
     def _start_daemon(self) -> subprocess.Popen[str]:
@@ -233,7 +239,7 @@ def main() -> int:
     folder.chmod(0o755)
     try:
         return Demo(folder).run(once=args.once)
-    except BrokerAbsent as error:
+    except CannotShow as error:
         sys.stderr.write(f"{error}\n")
         return 1
 

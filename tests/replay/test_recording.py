@@ -1,0 +1,152 @@
+"""A recording is read strictly: good rows in order, bad rows named and skipped."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from controller.core.plan.sensor import Mounted, Sensor
+from controller.core.units import Quantity
+from controller.core.vocabulary import Sample
+from controller.recording import NAMED_ROWS_MOST, RecordingUnreadable, Tally, read_rows, survey
+
+
+def _sensor(name: str, quantity: Quantity = Quantity.TEMPERATURE, unit: str = "C") -> Sensor:
+    """Make a sensor for a recording."""
+    mounted = Mounted.OUTSIDE if quantity is Quantity.LIGHT else None
+    return Sensor(name=name, quantity=quantity, unit=unit, topic=f"t/{name}", mounted=mounted)
+
+
+SENSORS = {
+    "air": _sensor("air"),
+    "sun": _sensor("sun", Quantity.LIGHT, "lx"),
+    "pump": _sensor("pump", Quantity.SWITCH, "on/off"),
+}
+
+
+def _read(path: Path, text: str) -> tuple[list[tuple[int, tuple[Sample, ...]]], Tally]:
+    """Write a recording and read it."""
+    path.write_text(text, encoding="utf-8")
+    tally = Tally()
+    return list(read_rows(path, SENSORS, tally)), tally
+
+
+def test_a_wide_row_becomes_samples_in_kept_units(tmp_path: Path) -> None:
+    """Lux become W/m2 by 54 lx per umol (Thimijan & Heins 1983) and 2.0565 umol per joule; switches are words."""
+    rows, tally = _read(tmp_path / "a.csv", "time,air,sun,pump\n2026-01-01T00:00:00Z,20.5,54000,on\n")
+
+    assert (1, 0) == (tally.read, tally.refused)
+    [(utc_ms, samples)] = rows
+    assert 1_767_225_600_000 == utc_ms
+    assert [("air", 20.5), ("sun", pytest.approx(1000 / 2.0565)), ("pump", 1.0)] == [
+        (sample.sensor, sample.value) for sample in samples
+    ]
+
+
+def test_an_empty_cell_is_no_reading(tmp_path: Path) -> None:
+    """A sensor that did not speak in a row has no sample, and the row is still good."""
+    rows, tally = _read(tmp_path / "a.csv", "time,air,sun\n2026-01-01T00:00:00+02:00,,5\n")
+
+    assert ["sun"] == [sample.sensor for sample in rows[0][1]]
+    assert 1 == tally.read
+
+
+def test_the_long_form_gathers_rows_of_one_instant(tmp_path: Path) -> None:
+    """Rows of the same time are handed over together, those of strangers are refused."""
+    rows, tally = _read(
+        tmp_path / "a.csv",
+        "time,sensor,value\n"
+        "2026-01-01T00:00:00Z,air,20\n2026-01-01T00:00:00Z,pump,0\n"
+        "2026-01-01T00:00:00Z,moon,1\n2026-01-01T00:01:00Z,air,21\n",
+    )
+
+    assert [("air", "pump"), ("air",)] == [tuple(sample.sensor for sample in samples) for _, samples in rows]
+    assert (3, 1) == (tally.read, tally.refused)
+    assert "a.csv:4:" in tally.named[0]
+    assert "moon" in tally.named[0]
+
+
+@pytest.mark.parametrize(
+    ("row", "says"),
+    [
+        ("2026-01-01T00:01:00,20,1,on", "offset"),
+        ("yesterday,20,1,on", "ISO 8601"),
+        ("2026-01-01T00:01:00Z,nan,1,on", "no value of air"),
+        ("2026-01-01T00:01:00Z,1_0,1,on", "no value of air"),
+        ("2026-01-01T00:01:00Z,inf,1,on", "no value of air"),
+        ("2026-01-01T00:01:00Z,٢٠,1,on", "no value of air"),
+        ("2026-01-01T00:01:00Z,20,1,maybe", "no value of pump"),
+        ("2026-01-01T00:01:00Z,20", "2 cells"),
+        ("2025-12-31T00:01:00Z,20,1,on", "not after"),
+        ("2026-01-01T00:00:00Z,20,1,on", "not after"),
+    ],
+)
+def test_a_bad_row_is_named_with_its_line_and_skipped(tmp_path: Path, row: str, says: str) -> None:
+    """The rows around a bad one are read all the same."""
+    text = f"time,air,sun,pump\n2026-01-01T00:00:00Z,20,1,on\n{row}\n2026-01-01T00:02:00Z,21,1,off\n"
+    rows, tally = _read(tmp_path / "a.csv", text)
+
+    assert (2, 1) == (tally.read, tally.refused)
+    assert [20.0, 21.0] == [samples[0].value for _, samples in rows]
+    assert "a.csv:3:" in tally.named[0]
+    assert says in tally.named[0]
+
+
+def test_many_bad_rows_are_counted_and_the_first_are_named(tmp_path: Path) -> None:
+    """A wholly broken file does not fill the screen."""
+    _, tally = _read(tmp_path / "a.csv", "time,air\n" + "x,1\n" * 500)
+
+    assert 500 == tally.refused
+    assert NAMED_ROWS_MOST == len(tally.named)
+
+
+def test_the_survey_finds_span_and_sensors(tmp_path: Path) -> None:
+    """The span is that of the rows; columns that the settings do not know are told."""
+    path = tmp_path / "a.csv"
+    path.write_text("time,air,moon\n2026-01-01T00:00:00Z,1,2\n2026-01-02T00:00:00Z,1,2\n", encoding="utf-8")
+
+    span = survey(path, SENSORS)
+
+    assert 86_400_000 == span.last_utc_ms - span.first_utc_ms
+    assert frozenset({"air"}) == span.sensors
+    assert ("moon",) == span.strangers
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "time\n", "when,air\n2026-01-01T00:00:00Z,1\n", "time,moon\n2026-01-01T00:00:00Z,1\n", "time,air\n",
+     "time,air\nx,1\n", "time,air,air\n2026-01-01T00:00:00Z,1,2\n"],
+)  # fmt: skip
+def test_a_file_that_is_no_recording_is_refused_whole(tmp_path: Path, text: str) -> None:
+    """No header, no known sensor, no readable time: the file cannot be used."""
+    path = tmp_path / "a.csv"
+    path.write_text(text, encoding="utf-8")
+
+    with pytest.raises(RecordingUnreadable):
+        survey(path, SENSORS)
+
+
+def test_a_missing_file_is_refused_with_its_name(tmp_path: Path) -> None:
+    """The text names the file."""
+    with pytest.raises(RecordingUnreadable, match=r"gone\.csv"):
+        survey(tmp_path / "gone.csv", SENSORS)
+
+
+@settings(max_examples=200, deadline=None)
+@given(damage=st.binary(max_size=400))
+def test_any_bytes_after_the_header_are_counted_and_never_fatal(
+    tmp_path_factory: pytest.TempPathFactory, damage: bytes
+) -> None:
+    """Whatever stands in the file, every row handed over is finite and in order."""
+    path = tmp_path_factory.mktemp("any") / "a.csv"
+    path.write_bytes(b"time,air,sun,pump\n" + damage + b"\n2026-01-01T00:00:00Z,20,1,on\n")
+    tally = Tally()
+
+    rows = list(read_rows(path, SENSORS, tally))
+
+    times = [utc_ms for utc_ms, _ in rows]
+    assert times == sorted(set(times))
+    assert tally.read == len(rows)
