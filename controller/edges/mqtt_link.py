@@ -7,13 +7,15 @@ its loop shows that it lives; its own word for that is never asked.
 
 from __future__ import annotations
 
+import contextlib
+import functools
 import socket
 import ssl
 import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, ParamSpec
 
 import structlog
 from paho.mqtt.client import Client, MQTTMessageInfo
@@ -50,6 +52,20 @@ _PASSWORD_BYTES_MAX: Final = 4_096
 _WRONG_TIME: Final = (9, 10)
 
 _log = structlog.get_logger(__name__)
+_P = ParamSpec("_P")
+
+
+def guarded(handler: Callable[_P, None]) -> Callable[_P, None]:
+    """Keep whatever a handler raises away from the library's thread, which it would end."""
+
+    @functools.wraps(handler)
+    def guard(*args: _P.args, **kwargs: _P.kwargs) -> None:
+        try:
+            handler(*args, **kwargs)
+        except Exception:  # noqa: BLE001 - our own mistake, whatever it is; it is written down
+            _log.exception("a handler failed", handler=handler.__name__)
+
+    return guard
 
 
 class Link(Client):
@@ -135,6 +151,13 @@ class Link(Client):
         self.forget()
         self.disconnect()
         self.loop_stop()  # from its own thread, this does not wait
+
+    def cut(self) -> None:
+        """Cut the connection as a pulled plug would; the link then tries again by itself."""
+        sock = self.socket()
+        if isinstance(sock, socket.socket):
+            with contextlib.suppress(OSError):  # it was cut already
+                sock.shutdown(socket.SHUT_RDWR)
 
     def forget(self) -> None:
         """Let go of everybody who is called back."""

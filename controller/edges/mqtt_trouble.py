@@ -36,11 +36,13 @@ class Troubles:
         self._told: str | None = None
         self._lock = threading.Lock()
 
-    def begin(self, cause: Cause, text: str) -> None:
-        """Say that something is wrong; the same words twice are said once."""
+    def begin(self, cause: Cause, text: str) -> bool:
+        """Say that something is wrong; the same words twice are said once. True when they are new."""
         with self._lock:
+            new = self._texts.get(cause) != text
             self._texts[cause] = text
             self._tell()
+            return new
 
     def end(self, cause: Cause) -> None:
         """Say that it is in order again; nothing is said if it was."""

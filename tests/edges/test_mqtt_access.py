@@ -109,8 +109,8 @@ def test_an_old_broker_is_spoken_to_in_its_own_version(
     """A broker that refuses MQTT 5 gets 3.1.1, and readings and commands go on as usual."""
     ear = Ear()
     edge = start_edge(make_plan(old_broker.port), ear)
-    assert edge._link is not None
-    assert not edge._link.modern
+    assert edge._connection.link is not None
+    assert not edge._connection.link.modern
     ear.wait_for(TroubleSeen(Watched.BROKER, None))
     with Peer(old_broker.port, "kw/motor/do", version=3) as peer:
         peer.say("kw/air", "21")
@@ -173,8 +173,8 @@ def test_an_encrypted_connection_carries_readings(
     edge = start_edge(make_plan(broker.port, tls=True, tls_ca_file=str(authority.file)), ear)
     edge.act(PublishState("alarms", "[]"))
     assert edge._outbox.wait_settled("duskbell/kestrel/alarms", 10)
-    assert edge._link is not None
-    sock = edge._link.socket()
+    assert edge._connection.link is not None
+    sock = edge._connection.link.socket()
     assert isinstance(sock, ssl.SSLSocket)
     assert sock.version() in {"TLSv1.2", "TLSv1.3"}
 
@@ -213,4 +213,4 @@ def test_a_broker_that_cannot_prove_itself_is_not_used(
         make_plan(broker.port, tls=True, tls_ca_file=str(tmp_path / f"{authority}.pem")), ear, waits=False
     )
     assert words in _trouble(ear)
-    assert not edge._connected
+    assert not edge._connection.connected
