@@ -36,6 +36,9 @@ DARK_FOR_MS: Final = 20 * MINUTE_MS
 FLAT_SKY_LEAST_W_M2: Final = 50.0
 """A light sensor may be flat unless the clear sky is brighter than this; at night it is flat. [W/m2]"""
 
+NEVER_SET_BEFORE_UTC_MS: Final = 1_577_836_800_000
+"""2020-01-01: a sensor whose own time is earlier has a clock that was never set. [ms]"""
+
 FUTURE_MOST_MS: Final = 60_000
 """How far in the future a sensor's own time may lie before its clock is called wrong. [ms]"""
 
@@ -58,7 +61,8 @@ def judge(
     """Judge one sample and return what is known of the sensor now.
 
     A retained message (`fresh` False) has unknown age and changes nothing. A message whose own time is older
-    than one already heard, or older than the sensor's staleness, changes nothing either.
+    than one already heard, or older than the sensor's staleness, changes nothing either, and neither does one
+    that was delivered twice. A sensor whose own clock has never been set, or runs ahead, is timed by arrival.
     """
     now: HouseMs = stamp.house_ms
     taken = sample.taken_utc_ms
@@ -66,11 +70,15 @@ def judge(
     if not sample.fresh:
         return sense
     if taken is not None:
-        if taken < sense.taken_utc_ms and stamp.utc_ms >= sense.taken_utc_ms:
-            return sense
-        if stamp.utc_trusted:
-            clock_wrong = taken > stamp.utc_ms + FUTURE_MOST_MS
-            if not clock_wrong and stamp.utc_ms - taken > spec.stale_after_ms:
+        clock_wrong = taken < NEVER_SET_BEFORE_UTC_MS or (
+            stamp.utc_trusted and taken > stamp.utc_ms + FUTURE_MOST_MS
+        )
+        if not clock_wrong:
+            if taken == sense.taken_utc_ms and sample.value == sense.last:
+                return sense
+            if taken < sense.taken_utc_ms and stamp.utc_ms >= sense.taken_utc_ms:
+                return sense
+            if stamp.utc_trusted and stamp.utc_ms - taken > spec.stale_after_ms:
                 return sense
     else:
         taken = 0
@@ -91,7 +99,9 @@ def judge(
         )
 
     last = sense.last
-    changed_ms = now if last is None or value != last else sense.changed_ms
+    # Nobody knows whether a value stood still while nothing was heard of it.
+    silent = sense.trust is Trust.STALE or sense.trust is Trust.MISSING
+    changed_ms = now if last is None or value != last or silent else sense.changed_ms
     trust = Trust.GOOD
     why = "its own clock is wrong; the time of arrival is used" if clock_wrong else ""
     rate = 0.0
