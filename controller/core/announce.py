@@ -20,7 +20,7 @@ def announce(draft: Draft) -> None:
         for name, curtain in draft.roll.curtains.items():
             drive = draft.drives.get(name, Drive())
             if _differs(old.durable.drives.get(name), drive) or old.rules.get(name) != draft.rules.get(name):
-                document = {
+                document: dict[str, object] = {
                     "drawn_percent": None if drive.drawn_percent is None else round(drive.drawn_percent, 1),
                     "motor": drive.phase.value,
                     "rule": draft.rules.get(name, ""),

@@ -26,8 +26,8 @@ class Draft:
 
     __slots__ = (
         "alarms", "almanac", "drives", "due_alarms", "due_curtains", "effects", "effects_made", "holds", "occurrences",
-        "outstanding", "plan", "refused", "roll", "rules", "senses", "stamp", "state", "troubles", "views",
-        "way_failures",
+        "outstanding", "plan", "refused", "roll", "rules", "senses", "settled_ms", "stamp", "state", "troubles",
+        "views", "way_failures",
     )  # fmt: skip
 
     def __init__(self, state: State, stamp: Stamp) -> None:
@@ -43,6 +43,7 @@ class Draft:
         self.troubles = state.troubles
         self.way_failures = state.way_failures
         self.refused = state.refused
+        self.settled_ms = state.settled_ms
         self.drives = durable.drives
         self.holds = durable.holds
         self.alarms = durable.alarms
@@ -114,7 +115,7 @@ class Draft:
             self.state,
             plan=self.plan, roll=self.roll, almanac=self.almanac, turn=self.state.turn + 1, durable=durable,
             senses=self.senses, views=self.views, rules=self.rules, troubles=self.troubles,
-            way_failures=self.way_failures, refused=self.refused, wake_ms=wake_ms,
+            way_failures=self.way_failures, refused=self.refused, settled_ms=self.settled_ms, wake_ms=wake_ms,
         )  # fmt: skip
 
 

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
+from math import isfinite
 
-from controller.core.alarms.alarm import QUIET, Alarm, judge_condition
+from controller.core.alarms.alarm import QUIET, Alarm, Truth, judge_condition
 from controller.core.alarms.call_list import address_of, call_next, hurry
 from controller.core.alarms.life import answer, live, next_due_ms, shelve
 from controller.core.alarms.lifecycle import SILENCED, SOUNDING, Phase, Trigger, follow
 from controller.core.alarms.wording import describe_fact, explain_call, write_answered, write_call, write_over
-from controller.core.draft import Draft
+from controller.core.draft import Draft, without_item
 from controller.core.plan.alarm import AlarmEntry, Response, Watched
 from controller.core.plan.people import Way
 from controller.core.plan.sensor import Sensor
+from controller.core.signals.sense import NEVER
 from controller.core.state import Outstanding
-from controller.core.units import HOUR_MS, MINUTE_MS
+from controller.core.units import HOUR_MS, MINUTE_MS, HouseMs
 from controller.core.vocabulary import (
     AlarmReset,
     AlarmShelved,
@@ -25,11 +28,17 @@ from controller.core.vocabulary import (
     SendMessage,
 )
 
+ROOMY = frozenset({Way.EMAIL})
+"""The ways with room for cause, consequence and how to answer."""
+
 OUTSTANDING_MOST = 400
 """Messages under way at once; the oldest is given up first, as its successors say the same."""
 
 LONGEST_SHELF_MIN = {Response.EMERGENCY: 60.0, Response.TODAY: 24 * 60.0, Response.NOTE: 7 * 24 * 60.0}
 """A shelf always ends: for what kills fish within the hour. [min]"""
+
+SETTLE_MS = 2 * MINUTE_MS
+"""After a start a part of Duskbell has this long to say that it is in trouble; only then is its silence good. [ms]"""
 
 OUTSTANDING_LIFE_MS = HOUR_MS
 """A message of which nothing was heard for this long is given up; the calls that follow say more. [ms]"""
@@ -55,6 +64,10 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
     sense = draft.senses.get(entry.sensor)
     trouble = None if entry.of is None else draft.troubles.get(entry.of)
     truth = judge_condition(entry, sense, trouble)
+    if entry.of is not None and trouble is None and draft.settled_ms > draft.now:
+        # Parts say when they are in trouble, not when they are well: silence means
+        # something only after they have had time to find out.
+        truth = Truth.UNKNOWN
     alarm = before
     happened: Trigger | None = Trigger.RAISE
     while happened is not None:
@@ -64,12 +77,14 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
             alarm = _tell(draft, entry, alarm, happened)
     if alarm.phase in SOUNDING and alarm.next_call_ms <= draft.now:
         alarm = _call(draft, entry, alarm)
-    if alarm is before:
+    if alarm is before and alarm.due_ms > draft.now:
         return
     due_ms = next_due_ms(entry, alarm, draft.now)
     if due_ms != alarm.due_ms:
+        # What was due and did not happen waits for its sensor; its deadline must not stay in the past.
         alarm = replace(alarm, due_ms=due_ms)
-    draft.set_alarm(entry.name, alarm)
+    if alarm is not before:
+        draft.set_alarm(entry.name, alarm)
 
 
 def _fact(draft: Draft, entry: AlarmEntry) -> str:
@@ -86,7 +101,7 @@ def _tell(draft: Draft, entry: AlarmEntry, alarm: Alarm, happened: Trigger) -> A
     if happened in {Trigger.RETURN, Trigger.RETURN_LATCHED}:
         subject, text = write_over(entry, alarm, fact, draft.stamp)
         for person in alarm.told:
-            _send_by_all_ways(draft, entry, person, subject, text, text)
+            _send_by_all_ways(draft, entry, alarm, person, subject, text, text)
     if happened is Trigger.RAISE:
         alarm = replace(alarm, detail=fact)
     return alarm
@@ -103,31 +118,37 @@ def _call(draft: Draft, entry: AlarmEntry, alarm: Alarm) -> Alarm:
     alarm, told = call_next(alarm, steps, draft.plan.call_rules, entry.response, draft.now)
     long_text = f"{text}\n\n{explain_call(entry, alarm)}"
     for person, way in told:
-        _send(draft, entry, person, way, subject, text, long_text)
+        _send(draft, entry, alarm, person, way, subject, text, long_text)
     return alarm
 
 
 def _send_by_all_ways(
-    draft: Draft, entry: AlarmEntry, person: str, subject: str, text: str, long_text: str
+    draft: Draft, entry: AlarmEntry, alarm: Alarm, person: str, subject: str, text: str, long_text: str
 ) -> None:
     """Tell one person by every way the call list uses for this kind of alarm."""
     for way in dict.fromkeys(way for step in draft.roll.steps[entry.response] for way in step.ways):
-        _send(draft, entry, person, way, subject, text, long_text)
+        _send(draft, entry, alarm, person, way, subject, text, long_text)
 
 
-def _send(
-    draft: Draft, entry: AlarmEntry, person: str, way: Way, subject: str, text: str, long_text: str
+def _send(  # noqa: PLR0917 - one message, from its alarm to its words
+    draft: Draft,
+    entry: AlarmEntry,
+    alarm: Alarm,
+    person: str,
+    way: Way,
+    subject: str,
+    text: str,
+    long_text: str,
 ) -> None:
     """Hand over one message and remember it until the world has said what became of it."""
     who = draft.roll.persons.get(person)
     address = "" if who is None else address_of(who, way)
     if not address:
         return
-    alarm = draft.alarms.get(entry.name, QUIET)
     effect_id = draft.effect_id()
-    thread = f"{entry.name}/{draft.occurrences if alarm is QUIET else alarm.occurrence}"
+    thread = f"{entry.name}/{alarm.occurrence}"
     message = SendMessage(
-        effect_id, person, way, address, subject, long_text if way is Way.EMAIL else text, thread
+        effect_id, person, way, address, subject, long_text if way in ROOMY else text, thread
     )
     draft.effects.append(message)
     if len(draft.outstanding) >= OUTSTANDING_MOST:
@@ -163,7 +184,7 @@ def take_answer(draft: Draft, event: AnswerGiven) -> None:
         subject, text = write_answered(entry, answered, _fact(draft, entry), draft.stamp)
         for person in answered.told:
             if person != event.person:
-                _send_by_all_ways(draft, entry, person, subject, text, text)
+                _send_by_all_ways(draft, entry, answered, person, subject, text, text)
         return
     open_codes = ", ".join(
         f"{alarm.code} {name}" for name, alarm in draft.alarms.items() if alarm.phase in SOUNDING
@@ -188,7 +209,8 @@ def take_shelf(draft: Draft, event: AlarmShelved) -> None:
     entry = draft.roll.entries.get(event.alarm)
     if entry is None:
         return
-    minutes = min(max(event.minutes, 1.0), LONGEST_SHELF_MIN[entry.response])
+    asked = event.minutes if isfinite(event.minutes) else 1.0
+    minutes = min(max(asked, 1.0), LONGEST_SHELF_MIN[entry.response])
     alarm = draft.alarms.get(event.alarm, QUIET)
     shelved = shelve(alarm, draft.now + round(minutes * MINUTE_MS))
     draft.set_alarm(event.alarm, replace(shelved, due_ms=next_due_ms(entry, shelved, draft.now)))
@@ -225,7 +247,7 @@ def take_success(draft: Draft, event: EffectDone) -> None:
         f"{message.way.value} to {message.person} accepted {event.detail}".strip(),
     )
     if message.way in draft.way_failures:
-        draft.way_failures = {way: why for way, why in draft.way_failures.items() if way is not message.way}
+        draft.way_failures = without_item(draft.way_failures, message.way)
         _tell_ways(draft)
     alarm = draft.alarms.get(under_way.alarm)
     if alarm is not None and alarm.failures:
@@ -265,7 +287,7 @@ def send_again(draft: Draft) -> None:
     """After a start, hand over again every message of which nothing was heard. A duplicate is cheap."""
     for effect_id, under_way in list(draft.outstanding.items()):
         alarm = draft.alarms.get(under_way.alarm)
-        if under_way.alarm not in draft.roll.entries or (alarm is not None and alarm.phase in SILENCED):
+        if alarm is not None and alarm.phase in SILENCED:
             draft.set_outstanding(effect_id, None)
             continue
         draft.effects.append(under_way.message)
@@ -292,10 +314,36 @@ def give_up_old_messages(draft: Draft) -> None:
 
 def expect_alarms(draft: Draft) -> None:
     """Follow a change of settings: new entries begin quiet, those that are gone end, the rest keep their state."""
-    kept = {name: alarm for name, alarm in draft.alarms.items() if name in draft.roll.entries}
-    if len(kept) != len(draft.alarms):
-        draft.alarms = kept
-    draft.due_alarms.update(draft.roll.entries)
+    roll = draft.roll
+    gone = draft.state.roll.persons.keys() - roll.persons.keys()
+    for name, alarm in list(draft.alarms.items()):
+        entry = roll.entries.get(name)
+        if entry is None:
+            draft.alarms = without_item(draft.alarms, name)
+            if alarm.phase is not Phase.NORMAL:
+                text = f"taken off the alarm list while it was {alarm.phase.value}"
+                draft.note(Ledger.ALARM, name, "removed", text)
+            continue
+        followed = _follow_people(alarm, gone, draft.now, has_steps=bool(roll.steps[entry.response]))
+        if followed is not alarm:
+            draft.set_alarm(name, followed)
+    for effect_id, under_way in list(draft.outstanding.items()):
+        if under_way.alarm not in roll.entries or under_way.message.person not in roll.persons:
+            draft.set_outstanding(effect_id, None)
+    draft.due_alarms.update(roll.entries)
+
+
+def _follow_people(alarm: Alarm, gone: AbstractSet[str], now: HouseMs, *, has_steps: bool) -> Alarm:
+    """Go on to the next person where one who was told, or who has it, is no longer on the list."""
+    if alarm.phase is Phase.ACKNOWLEDGED and alarm.answered_by in gone:
+        return replace(alarm, again_ms=now)
+    if alarm.phase not in SOUNDING or not has_steps:
+        return alarm
+    if not gone.isdisjoint(alarm.told):
+        told = tuple(person for person in alarm.told if person not in gone)
+        return replace(alarm, told=told, next_call_ms=now)
+    # A list that was empty when the alarm sounded has steps now.
+    return replace(alarm, next_call_ms=now) if alarm.next_call_ms == NEVER else alarm
 
 
 def forget_pending(draft: Draft) -> None:
@@ -303,4 +351,13 @@ def forget_pending(draft: Draft) -> None:
     for name, alarm in list(draft.alarms.items()):
         if alarm.over_ms is not None:
             draft.set_alarm(name, replace(alarm, over_ms=None))
+    draft.settled_ms = draft.now + SETTLE_MS
     draft.due_alarms.update(draft.roll.entries)
+
+
+def settle_parts(draft: Draft) -> None:
+    """From now on a part that says nothing is in order."""
+    if 0 < draft.settled_ms <= draft.now:
+        draft.settled_ms = 0
+        for names in draft.roll.alarms_of_part.values():
+            draft.due_alarms.update(names)

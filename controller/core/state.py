@@ -51,7 +51,10 @@ class Durable:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """The whole. `wake_ms` is when `step` has work without new input; `turn` counts the turns."""
+    """The whole. `wake_ms` is when `step` has work without new input; `turn` counts the turns.
+
+    Until `settled_ms` (0 once it has passed) the silence of a part of Duskbell after a start says nothing.
+    """
 
     plan: Plan
     roll: Roll
@@ -64,6 +67,7 @@ class State:
     troubles: Mapping[Watched, str] = field(default_factory=dict)
     way_failures: Mapping[Way, str] = field(default_factory=dict)
     refused: Mapping[str, tuple[int, str]] = field(default_factory=dict)
+    settled_ms: HouseMs = 0
     wake_ms: HouseMs = NEVER
 
 

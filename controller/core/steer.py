@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import isfinite
 
 from controller.core.curtain import drive as driving
 from controller.core.curtain import motor
@@ -16,6 +17,7 @@ from controller.core.draft import Draft
 from controller.core.listen import look_up_sky
 from controller.core.plan.alarm import Watched
 from controller.core.plan.curtain import Curtain
+from controller.core.plan.sensor import Mounted
 from controller.core.signals.sense import NEVER
 from controller.core.sky.almanac import sun_height_deg
 from controller.core.units import MINUTE_MS, SECOND_MS, HouseMs
@@ -27,6 +29,7 @@ from controller.core.vocabulary import (
     Ledger,
     MoveCurtain,
     Run,
+    Selector,
 )
 
 LOOK_EVERY_MS = MINUTE_MS
@@ -38,6 +41,8 @@ def steer_due(draft: Draft) -> None:
     for name in draft.roll.curtains:
         if name in draft.due_curtains:
             steer(draft, draft.roll.curtains[name])
+    if draft.due_curtains:
+        _tell_troubles(draft)
 
 
 def steer(draft: Draft, curtain: Curtain) -> None:
@@ -62,7 +67,6 @@ def steer(draft: Draft, curtain: Curtain) -> None:
     drive = _act_on(draft, curtain, drive, wish)
     if drive is not draft.drives.get(name):
         draft.set_drive(name, drive)
-    _tell_troubles(draft)
 
 
 def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
@@ -80,12 +84,13 @@ def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
     light = trusted(senses.get(curtain.light_sensor))
     sensor = draft.roll.sensors.get(curtain.light_sensor)
     if light is not None and sensor is not None and sensor.mounted is not None:
-        light = reckon_outside_light(
-            light,
-            mounted=sensor.mounted,
-            curtain=curtain,
-            drawn_percent=None if drive.phase is Phase.RUNNING else drive.drawn_percent,
-        )
+        if sensor.mounted is Mounted.BELOW_CURTAIN and drive.phase is Phase.RUNNING:
+            # The shadow over the sensor is on its way: what was seen before it stands until it has passed.
+            light = None if before.light_is_reckoned else before.light_w_m2
+        else:
+            light = reckon_outside_light(
+                light, mounted=sensor.mounted, curtain=curtain, drawn_percent=drive.drawn_percent
+            )
     reckoned = light is None
     if light is None and clear_w_m2 is not None:
         light = LOST_LIGHT_SHARE * clear_w_m2
@@ -103,12 +108,26 @@ def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
         outside_c=trusted(senses.get(curtain.outside_temperature)),
         sun_deg=sun_deg,
         sun_earlier_deg=earlier,
+        settled_ms=before.settled_ms or now + _settle_ms(draft, curtain),
     )
     if ceiling is not None:
         view = remember_ceiling(ceiling, view, now)
     if heat is not None:
         view = remember_heat(heat, view, now)
     return view
+
+
+def _settle_ms(draft: Draft, curtain: Curtain) -> int:
+    """Return how long sensors may take to speak and rules to make up their minds after a first look [ms]."""
+    delays = [0.0]
+    if curtain.light_ceiling is not None:
+        delays.append(curtain.light_ceiling.draw_delay_min + curtain.light_ceiling.filter_min)
+    if curtain.hold_heat is not None:
+        delays.append(curtain.hold_heat.draw_delay_min)
+    specs = draft.roll.specs
+    sensors = (curtain.light_sensor, curtain.inside_temperature, curtain.outside_temperature)
+    silence_ms = max((specs[name].stale_after_ms for name in sensors if name in specs), default=0)
+    return round(max(delays) * MINUTE_MS) + silence_ms
 
 
 def _tell_change_of_rule(draft: Draft, curtain: Curtain, drive: Drive, wish: Wish) -> None:
@@ -126,7 +145,7 @@ def _act_on(draft: Draft, curtain: Curtain, drive: Drive, wish: Wish) -> Drive:
     if driving.is_abandoned(drive, wish):
         reason = f"another position is wanted now: {explain(wish)}"
         here = driving.reckoned_position(curtain, drive, draft.now)
-        drive = driving.end_run(curtain, drive, driving.Trigger.ARRIVED, draft.now, drawn_percent=here)
+        drive = driving.end_run(drive, driving.Trigger.ARRIVED, draft.now, drawn_percent=here)
         _stop(draft, curtain, drive, reason)
         return drive
     if any(
@@ -183,7 +202,9 @@ def _tell_troubles(draft: Draft) -> None:
     texts = [
         f"curtain {name}: {drive.trouble}"
         for name, drive in draft.drives.items()
-        if drive.phase in {Phase.FAULTED, Phase.MUTE} and name in draft.roll.curtains
+        # A mute board stays in trouble while it is tried again, until it has answered.
+        if name in draft.roll.curtains
+        and (drive.phase in {Phase.FAULTED, Phase.MUTE} or (drive.phase is Phase.RUNNING and drive.trouble))
     ]
     draft.set_trouble(Watched.CURTAIN, "; ".join(texts) or None)
 
@@ -216,6 +237,10 @@ def take_hold(draft: Draft, event: HoldAsked) -> None:
     """Keep a curtain where a person wants it, for a bounded time."""
     if event.curtain not in draft.roll.curtains:
         return
+    if not (isfinite(event.minutes) and isfinite(event.drawn_percent)):
+        text = f"{event.person} asked for a hold that is no number"
+        draft.note(Ledger.CURTAIN, event.curtain, "manual hold", text)
+        return
     minutes = min(max(event.minutes, 1.0), LONGEST_HOLD_MIN)
     percent = min(max(event.drawn_percent, 0.0), 100.0)
     draft.set_hold(event.curtain, Hold(percent, draft.now + round(minutes * MINUTE_MS), event.person))
@@ -237,9 +262,10 @@ def clear_fault(draft: Draft, event: FaultCleared) -> None:
     drive = draft.drives.get(event.curtain)
     if drive is None or drive.phase is not Phase.FAULTED:
         return
-    draft.set_drive(
-        event.curtain, driving.fire(drive, driving.Trigger.CLEARED, trouble="", drawn_percent=None)
-    )
+    cleared = driving.fire(drive, driving.Trigger.CLEARED, trouble="", drawn_percent=None)
+    if drive.selector is not Selector.REMOTE:
+        cleared = driving.fire(cleared, driving.Trigger.LOCKED)
+    draft.set_drive(event.curtain, cleared)
     draft.note(
         Ledger.CURTAIN, event.curtain, "stop on fault", f"{event.person} has looked and lets it run again"
     )
@@ -251,9 +277,38 @@ def forget_positions(draft: Draft) -> None:
     for name in draft.roll.curtains:
         draft.set_drive(name, driving.restart(draft.drives.get(name, Drive()), draft.now))
         draft.due_curtains.add(name)
-    gone = set(draft.drives) - set(draft.roll.curtains)
-    if gone:
-        draft.drives = {name: drive for name, drive in draft.drives.items() if name not in gone}
+    _forget_removed(draft)
+
+
+def expect_curtains(draft: Draft) -> None:
+    """Follow a change of settings: new and rewired motors begin unknown, those that are gone are stopped."""
+    old, new = draft.state.roll.curtains, draft.roll.curtains
+    for name, drive in draft.drives.items():
+        if name in old and drive.phase is Phase.RUNNING and _is_rewired(old[name], new.get(name)):
+            _stop(draft, old[name], drive, "the settings of its motor have changed")
+    for name, curtain in new.items():
+        if name not in old or _is_rewired(old[name], curtain):
+            draft.set_drive(name, driving.restart(draft.drives.get(name, Drive()), draft.now))
+    _forget_removed(draft)
+    draft.views = {name: view for name, view in draft.views.items() if new.get(name) == old.get(name)}
+    draft.rules = {name: rule for name, rule in draft.rules.items() if name in new}
+    draft.holds = {name: hold for name, hold in draft.holds.items() if name in new}
+    draft.due_curtains.update(new)
+    _tell_troubles(draft)
+
+
+def _is_rewired(before: Curtain, after: Curtain | None) -> bool:
+    """Whether another motor may be meant, or none, or an imagined one."""
+    return after is None or any(
+        getattr(before, key) != getattr(after, key)
+        for key in ("actuator", "command_topic", "report_topic", "dry_run")
+    )
+
+
+def _forget_removed(draft: Draft) -> None:
+    """Forget the motors of curtains that the settings no longer have."""
+    if draft.drives.keys() - draft.roll.curtains.keys():
+        draft.drives = {name: drive for name, drive in draft.drives.items() if name in draft.roll.curtains}
 
 
 def next_look_ms(draft: Draft, curtain: Curtain) -> HouseMs:
@@ -264,7 +319,8 @@ def next_look_ms(draft: Draft, curtain: Curtain) -> HouseMs:
     change = next_change_ms(curtain, view)
     hold = draft.holds.get(name)
     times = (
-        draft.now + LOOK_EVERY_MS,
+        view.light_at_ms + LOOK_EVERY_MS,
+        view.settled_ms,
         motor.next_check_ms(curtain, drive),
         NEVER if change is None else change,
         NEVER if hold is None else hold.until_ms,
@@ -279,7 +335,7 @@ def refuse_command(draft: Draft, effect_id: str, reason: str) -> bool:
     for name, drive in draft.drives.items():
         curtain = draft.roll.curtains.get(name)
         if curtain is not None and drive.command_id == effect_id and drive.phase is Phase.RUNNING:
-            draft.set_drive(name, replace(motor.refuse(curtain, drive, effect_id, draft.now), trouble=""))
+            draft.set_drive(name, replace(motor.refuse(drive, effect_id, draft.now), trouble=""))
             draft.note(Ledger.CURTAIN, name, drive.rule, f"the command did not reach the board: {reason}")
             draft.due_curtains.add(name)
             return True

@@ -14,7 +14,6 @@ from controller.core.draft import Draft
 from controller.core.plan.alarm import Watched
 from controller.core.plan.plan import Plan
 from controller.core.roll import call_roll
-from controller.core.signals.sense import NEVER
 from controller.core.sky.almanac import covers
 from controller.core.state import Durable, State
 from controller.core.units import HOUR_MS, HouseMs
@@ -45,6 +44,13 @@ HOUSEKEEPING_MS: Final = HOUR_MS
 """Nothing in the state sleeps longer than this, so that a wrong deadline cannot be for ever. [ms]"""
 
 
+SKY_HAS_RUN_OUT: Final = "the table of the sun has run out"
+"""What is the matter when the table does not reach to now."""
+
+_BY_A_PERSON: Final = (AnswerGiven, HoldAsked, HoldReleased, FaultCleared, AlarmShelved, AlarmReset)
+"""What only a named person may do."""
+
+
 def first_state(plan: Plan, durable: Durable | None = None, turn: int = 0) -> State:
     """Make the state of a daemon that has just been born, or that remembers `durable` from before."""
     return State(plan=plan, roll=call_roll(plan), durable=durable or Durable(), turn=turn)
@@ -53,7 +59,10 @@ def first_state(plan: Plan, durable: Durable | None = None, turn: int = 0) -> St
 def step(state: State, now: Stamp, event: Event) -> tuple[State, tuple[Effect, ...]]:
     """Take one event in and return the new state and the effects, in the order they must be carried out."""
     draft = Draft(state, now)
-    _take_in(draft, event)
+    if isinstance(event, _BY_A_PERSON) and not event.person.strip():
+        draft.note(Ledger.HOUSE, "people", "refused", f"{type(event).__name__} without a name was refused")
+    else:
+        _take_in(draft, event)
     _settle(draft)
     announce(draft)
     return draft.finish(_next_wake(draft)), tuple(draft.effects)
@@ -120,19 +129,16 @@ def _change_settings(draft: Draft, plan: Plan) -> None:
     unchanged = {sensor.name for sensor in old.sensor if sensor in plan.sensor}
     draft.senses = {name: sense for name, sense in draft.senses.items() if name in unchanged}
     listen.expect_sensors(draft)
-    curtains = {curtain.name for curtain in old.curtain if curtain in plan.curtain}
-    draft.views = {name: view for name, view in draft.views.items() if name in curtains}
-    draft.drives = {name: drive for name, drive in draft.drives.items() if name in draft.roll.curtains}
-    draft.holds = {name: hold for name, hold in draft.holds.items() if name in draft.roll.curtains}
+    steer.expect_curtains(draft)
     sound.expect_alarms(draft)
     draft.set_trouble(Watched.SETTINGS, None)
-    draft.due_curtains.update(draft.roll.curtains)
     draft.note(Ledger.HOUSE, "settings", "changed", "new settings are in force")
 
 
 def _settle(draft: Draft) -> None:
     """Let time act: stale sensors, curtains, alarms. Curtains come before alarms, as their faults are alarms."""
     listen.let_go_stale(draft)
+    sound.settle_parts(draft)
     _tell_clock_and_sky(draft)
     if draft.state.wake_ms <= draft.now:
         draft.due_curtains.update(draft.roll.curtains)
@@ -149,17 +155,26 @@ def _tell_clock_and_sky(draft: Draft) -> None:
         Watched.CLOCK, None if stamp.utc_trusted else "the clock has not been set since the start"
     )
     almanac = draft.almanac
-    if stamp.utc_trusted and almanac is not None and not covers(almanac, stamp.utc_ms):
-        draft.set_trouble(Watched.SKY, "the table of the sun has run out")
+    if stamp.utc_trusted and almanac is not None:
+        if not covers(almanac, stamp.utc_ms):
+            draft.set_trouble(Watched.SKY, SKY_HAS_RUN_OUT)
+        elif draft.troubles.get(Watched.SKY) == SKY_HAS_RUN_OUT:
+            # The clock had jumped out of the table and has come back.
+            draft.set_trouble(Watched.SKY, None)
 
 
 def _next_wake(draft: Draft) -> HouseMs:
     """Return when time alone next has work [ms]."""
     now = draft.now
-    times = [now + HOUSEKEEPING_MS]
-    if draft.senses:
-        times.append(min(sense.stale_ms for sense in draft.senses.values()))
-    if draft.alarms:
-        times.append(min(alarm.due_ms for alarm in draft.alarms.values()))
-    times.extend(steer.next_look_ms(draft, curtain) for curtain in draft.plan.curtain)
-    return min((time for time in times if time > now), default=NEVER)
+    wake_ms = now + HOUSEKEEPING_MS
+    for sense in draft.senses.values():
+        if now < sense.stale_ms < wake_ms:
+            wake_ms = sense.stale_ms
+    for alarm in draft.alarms.values():
+        if now < alarm.due_ms < wake_ms:
+            wake_ms = alarm.due_ms
+    if now < draft.settled_ms < wake_ms:
+        wake_ms = draft.settled_ms
+    for curtain in draft.plan.curtain:
+        wake_ms = min(wake_ms, steer.next_look_ms(draft, curtain))
+    return wake_ms

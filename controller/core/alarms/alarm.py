@@ -70,6 +70,9 @@ def judge_condition(entry: AlarmEntry, sense: Sense | None, trouble: str | None)
         return Truth.UNKNOWN
     trust = sense.trust
     if kind is Kind.MISSING:
+        if trust is Trust.MISSING and sense.stale_ms < NEVER:
+            # It has not spoken since the start, and its time to speak has not run out.
+            return Truth.UNKNOWN
         return Truth.TRUE if trust is Trust.STALE or trust is Trust.MISSING else Truth.FALSE
     if kind is Kind.DOUBTFUL:
         if trust is Trust.DOUBTFUL:

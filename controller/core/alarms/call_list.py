@@ -34,6 +34,10 @@ def call_next(
     """
     if not steps:
         return replace(alarm, next_call_ms=NEVER), ()
+    if alarm.rung == 0:
+        first_ms = alarm.ladder_ms + round(steps[0].after_min * MINUTE_MS)
+        if first_ms > now:
+            return replace(alarm, next_call_ms=first_ms), ()
     if alarm.rung < len(steps):
         told = [(person, way) for way in steps[alarm.rung].ways for person in steps[alarm.rung].people]
     else:

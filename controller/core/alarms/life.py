@@ -13,9 +13,12 @@ from controller.core.vocabulary import Stamp
 
 
 def remember_truth(alarm: Alarm, truth: Truth, now: HouseMs) -> Alarm:
-    """Bring up to date since when the condition has been true or over. Unknown changes nothing."""
+    """Bring up to date since when the condition has been true or over.
+
+    Unknown is never normal: a condition that nobody can judge must show anew that it is over.
+    """
     if truth is Truth.UNKNOWN:
-        return alarm
+        return alarm if alarm.over_ms is None else replace(alarm, over_ms=None)
     if truth is Truth.BETWEEN:
         # Not past the limit and not back past the deadband: what was, goes on.
         if alarm.phase in ACTIVE:
@@ -58,8 +61,10 @@ def live(
     if alarm.phase is Phase.ACKNOWLEDGED and now >= alarm.again_ms:
         after = follow(alarm.phase, Trigger.SOUND_AGAIN)
         again = replace(
-            alarm, phase=after, again_ms=NEVER, rung=0, turn_of_list=0, ladder_ms=now, next_call_ms=now
-        )
+            alarm,
+            phase=after, again_ms=NEVER, rung=0, turn_of_list=0, ladder_ms=now, next_call_ms=now,
+            answered_by="", answered_utc_ms=0,
+        )  # fmt: skip
         return again, Trigger.SOUND_AGAIN
     return alarm, None
 

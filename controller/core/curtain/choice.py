@@ -19,6 +19,7 @@ PRECEDENCE: Final[tuple[tuple[Rule, str], ...]] = (
     (Rule.HOLD_HEAT_NIGHT, "Night and heat is wanted: drawn to hold it."),
     (Rule.HOLD_HEAT_DARK, "So little light that it does not pay for the heat: drawn to hold it."),
     (Rule.NOTHING_KNOWN, "Neither light nor sun is known: it stays where it is, and people are told."),
+    (Rule.SETTLING, "It has just begun to look: it stays until the delays of the rules have had their time."),
     (Rule.OPEN, "Nothing asks for it to be drawn."),
 )
 """The order of the rules, first match wins, with what each means. The documentation prints this table."""
@@ -44,4 +45,6 @@ def choose(curtain: Curtain, view: View, drive: Drive, hold: Hold | None, now: H
         return wish
     if view.light_w_m2 is None and view.sun_deg is None:
         return Wish(Rule.NOTHING_KNOWN, None)
+    if now < view.settled_ms:
+        return Wish(Rule.SETTLING, None, ((view.settled_ms - now) / MINUTE_MS,))
     return Wish(Rule.OPEN, 0.0, (view.light_w_m2, view.sun_deg))

@@ -86,7 +86,8 @@ TABLE: Final[dict[Phase, dict[Trigger, Phase]]] = {
     },
     _L: {
         _T.COMMANDED: _L, _T.ARRIVED: _L, _T.REFUSED: _L, _T.SILENT: _L, _T.HEARD: _L,
-        _T.CONTRADICTED: _F, _T.LOCKED: _L, _T.UNLOCKED: _I, _T.CLEARED: _L, _T.RESTARTED: _I,
+        # A restart does not turn the selector: only a report that says remote leads out.
+        _T.CONTRADICTED: _F, _T.LOCKED: _L, _T.UNLOCKED: _I, _T.CLEARED: _L, _T.RESTARTED: _L,
     },
 }  # fmt: skip
 
@@ -157,13 +158,19 @@ def plan_run(curtain: Curtain, drive: Drive, wish: Wish, stamp: Stamp) -> Comman
     if target is None or waits_until_ms(curtain, drive, wish, stamp) is not None:
         return None
     here = drive.drawn_percent
-    run = Run.DRAW if (target > 50.0 if here is None else target > here) else Run.OPEN
+    run = direction(drive, target)
     at_most = expected = travel_ms(curtain, from_percent=here, to_percent=target)
     if curtain.actuator is Actuator.TARGET or target in {0.0, 100.0} or here is None:
         # To an end, or where the board stops by itself, time is only the ceiling.
         slack = curtain.travel_time_s * SECOND_MS * (curtain.running_time_ceiling - 1.0)
         at_most = round(expected + max(slack, 2 * SECOND_MS))
     return Command(run, target, at_most)
+
+
+def direction(drive: Drive, target_percent: float) -> Run:
+    """Return which way the motor must turn; from an unknown position towards the nearer end of the target."""
+    here = drive.drawn_percent
+    return Run.DRAW if (target_percent > 50.0 if here is None else target_percent > here) else Run.OPEN
 
 
 def begin(drive: Drive, command: Command, stamp: Stamp, *, rule: str, command_id: str) -> Drive:
@@ -208,18 +215,17 @@ def wanted_percent(curtain: Curtain, drive: Drive, wish: Wish) -> float | None:
 def waits_until_ms(curtain: Curtain, drive: Drive, wish: Wish, stamp: Stamp) -> HouseMs | None:
     """Return when a wanted run may start if it may not start now [ms], or None if now is good.
 
-    The waits: quiet after a start, rest before turning round, dwell between moves of comfort, the day's
-    budget of moves, the motor's duty in any hour, a second try at a mute board.
+    The waits: quiet after a start, a motor that still turns, rest before turning round, dwell between moves
+    of comfort, the day's budget of moves, the motor's duty in any hour, a second try at a mute board.
     """
     now = stamp.house_ms
     until = drive.not_before_ms
-    target = wish.drawn_percent
+    target = wanted_percent(curtain, drive, wish)
+    if drive.unasked_since_ms is not None:
+        until = max(until, drive.unasked_since_ms + UNASKED_GRACE_MS)
     if drive.ended_ms:
-        here = drive.drawn_percent
-        if target is not None and here is not None:
-            run = Run.DRAW if target > here else Run.OPEN
-            if run is not drive.run:
-                until = max(until, drive.ended_ms + round(curtain.rest_before_reversal_s * SECOND_MS))
+        if target is not None and direction(drive, target) is not drive.run:
+            until = max(until, drive.ended_ms + round(curtain.rest_before_reversal_s * SECOND_MS))
         if not wish.urgent:
             until = max(until, drive.ended_ms + round(curtain.dwell_min * MINUTE_MS))
     if not wish.urgent and drive.moves_today >= curtain.moves_per_day and drive.moves_day == local_day(stamp):
@@ -231,33 +237,44 @@ def waits_until_ms(curtain: Curtain, drive: Drive, wish: Wish, stamp: Stamp) -> 
 
 def _duty_free_ms(curtain: Curtain, drive: Drive, now: HouseMs) -> HouseMs:
     """Return from when the motor has rested enough in the rolling hour [ms]."""
-    allowed = curtain.duty_s_per_hour * SECOND_MS
-    used = sum(end - max(start, now - HOUR_MS) for start, end in drive.recent_runs if end > now - HOUR_MS)
-    if used < allowed or not drive.recent_runs:
-        return 0
-    return drive.recent_runs[0][0] + HOUR_MS + 1
+    window = now - HOUR_MS
+    runs = [(max(start, window), end) for start, end in drive.recent_runs if end > window]
+    excess = sum(end - start for start, end in runs) - round(curtain.duty_s_per_hour * SECOND_MS)
+    for start, end in runs:
+        if excess < 0:
+            break
+        if end - start > excess:
+            # So much of this run must have left the hour.
+            return start + excess + 1 + HOUR_MS
+        excess -= end - start
+    return 0
 
 
-def end_run(curtain: Curtain, drive: Drive, trigger: Trigger, now: HouseMs, **changes: object) -> Drive:
+def end_run(drive: Drive, trigger: Trigger, now: HouseMs, **changes: object) -> Drive:
     """End the run under way by `trigger`, count its motor time, and keep the duty list to one hour."""
     runs = drive.recent_runs
     total = drive.motor_total_ms
     if drive.phase is Phase.RUNNING:
         runs = (*(run for run in runs if run[1] > now - HOUR_MS), (drive.started_ms, now))[-200:]
         total += now - drive.started_ms
-    del curtain
     return fire(drive, trigger, ended_ms=now, recent_runs=runs, motor_total_ms=total, **changes)
 
 
 def restart(drive: Drive, now: HouseMs) -> Drive:
-    """Forget the position: after a restart nothing is known until the board or an end switch has shown it."""
-    return fire(
-        drive,
-        Trigger.RESTARTED,
-        drawn_percent=None,
-        not_before_ms=now + START_QUIET_MS,
-        unasked_since_ms=None,
-    )
+    """Forget the position: after a restart nothing is known until the board or an end switch has shown it.
+
+    A run that was under way may still go on at the board until its own time is over: that is not unasked.
+    """
+    changes = {
+        "drawn_percent": None,
+        "not_before_ms": now + START_QUIET_MS,
+        "unasked_since_ms": drive.run_until_ms
+        if drive.phase is Phase.RUNNING and drive.run_until_ms > now
+        else None,
+    }
+    if drive.phase is Phase.RUNNING:
+        return end_run(drive, Trigger.RESTARTED, min(now, drive.run_until_ms), **changes)
+    return fire(drive, Trigger.RESTARTED, **changes)
 
 
 def is_abandoned(drive: Drive, wish: Wish) -> bool:
@@ -271,15 +288,21 @@ def is_abandoned(drive: Drive, wish: Wish) -> bool:
 
 def reported_position(curtain: Curtain, drive: Drive, report: CurtainReported, now: HouseMs) -> float | None:
     """Return the drawn percent that a report shows, or what dead reckoning makes of the run; None if unknown."""
+    shown = shown_position(curtain, report)
+    if shown is not None:
+        return shown
+    if drive.phase is Phase.RUNNING and drive.from_percent is not None:
+        return reckoned_position(curtain, drive, now)
+    return drive.drawn_percent
+
+
+def shown_position(curtain: Curtain, report: CurtainReported) -> float | None:
+    """Return the drawn percent that the report itself shows, by an end switch or a measured position, or None."""
     if report.limit is Limit.DRAWN:
         return 100.0
     if report.limit is Limit.OPEN:
         return 0.0
-    if report.drawn_percent is not None and curtain.actuator is Actuator.TARGET:
-        return report.drawn_percent
-    if drive.phase is Phase.RUNNING and drive.from_percent is not None:
-        return reckoned_position(curtain, drive, now)
-    return drive.drawn_percent
+    return report.drawn_percent if curtain.actuator is Actuator.TARGET else None
 
 
 def reckoned_position(curtain: Curtain, drive: Drive, now: HouseMs) -> float | None:

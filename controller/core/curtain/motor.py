@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import isfinite
 from typing import Final
 
 from controller.core.curtain.drive import (
     END_TOLERANCE_PERCENT,
     MID_TOLERANCE_PERCENT,
     MUTE_RETRY_MS,
+    START_QUIET_MS,
     UNASKED_GRACE_MS,
     Drive,
     Phase,
@@ -17,11 +19,12 @@ from controller.core.curtain.drive import (
     fire,
     reckoned_position,
     reported_position,
+    shown_position,
 )
 from controller.core.plan.curtain import Actuator, Curtain
 from controller.core.signals.sense import NEVER
 from controller.core.units import SECOND_MS, HouseMs
-from controller.core.vocabulary import CurtainReported, Limit, Run, Selector
+from controller.core.vocabulary import CurtainReported, Limit, Selector
 
 NO_PROGRESS_SHARE: Final = 0.15
 """A motor that runs this share of its travel time without moving the curtain has jammed (our choice)."""
@@ -32,27 +35,41 @@ NO_PROGRESS_LEAST_MS: Final = 20 * SECOND_MS
 PROGRESS_PERCENT: Final = 0.5
 """A smaller change of position is no progress. [%]"""
 
+REFUSED_RETRY_MS: Final = 60 * SECOND_MS
+"""A command that did not reach its board is given again after this, while it is still wanted. [ms]"""
+
 
 def hear(curtain: Curtain, drive: Drive, report: CurtainReported, now: HouseMs) -> tuple[Drive, str]:
     """Take a board's report in; return the drive and, if the motor must be stopped, why.
 
     The selector at the motor and contradictions come first; then position; then arrival.
     """
+    report = _bound(report)
     if report.limit is Limit.BOTH:
-        return _fault(curtain, drive, now, "both end switches are pressed at once")
-    if report.selector is not drive.selector:
-        drive = replace(drive, selector=report.selector)
-        if report.selector is Selector.REMOTE:
-            drive = fire(drive, Trigger.UNLOCKED, drawn_percent=None)
-        else:
-            return end_run(curtain, drive, Trigger.LOCKED, now, drawn_percent=report.drawn_percent), ""
+        if drive.phase is Phase.FAULTED:
+            return drive, ""
+        return _fault(drive, now, "both end switches are pressed at once")
+    if report.selector is not Selector.REMOTE:
+        return _hear_locked(curtain, drive, report, now), ""
+    if drive.selector is not Selector.REMOTE:
+        # Whoever has turned it back may still stand beside the motor.
+        drive = fire(
+            drive,
+            Trigger.UNLOCKED,
+            selector=Selector.REMOTE,
+            drawn_percent=None,
+            unasked_since_ms=None,
+            not_before_ms=now + START_QUIET_MS,
+        )
     if drive.phase is Phase.RUNNING:
         return _hear_running(curtain, drive, report, now)
-    here = reported_position(curtain, drive, report, now)
-    if report.moving and report.selector is Selector.REMOTE:
+    here = _steady(drive, reported_position(curtain, drive, report, now), report)
+    if report.moving:
         since = now if drive.unasked_since_ms is None else drive.unasked_since_ms
         if now - since >= UNASKED_GRACE_MS and drive.phase is not Phase.FAULTED:
-            return _fault(curtain, drive, now, "the motor moves without being asked: a relay may be welded")
+            return _fault(drive, now, "the motor moves without being asked: a relay may be welded")
+        if since == drive.unasked_since_ms and here == drive.drawn_percent:
+            return drive, ""
         return replace(drive, unasked_since_ms=since, drawn_percent=here), ""
     if drive.phase is Phase.MUTE:
         drive = fire(drive, Trigger.HEARD, trouble="")
@@ -61,42 +78,83 @@ def hear(curtain: Curtain, drive: Drive, report: CurtainReported, now: HouseMs) 
     return replace(drive, unasked_since_ms=None, drawn_percent=here), ""
 
 
+def _bound(report: CurtainReported) -> CurtainReported:
+    """Return the report with a position that is a position, or none."""
+    here = report.drawn_percent
+    if here is None or 0.0 <= here <= 100.0:
+        return report
+    return replace(report, drawn_percent=min(max(here, 0.0), 100.0) if isfinite(here) else None)
+
+
+def _steady(drive: Drive, here: float | None, report: CurtainReported) -> float | None:
+    """Return the position without the noise of a resting potentiometer, which would fill the record."""
+    if here is None or drive.drawn_percent is None or report.limit is not Limit.NONE:
+        return here
+    return drive.drawn_percent if abs(here - drive.drawn_percent) < PROGRESS_PERCENT else here
+
+
+def _hear_locked(curtain: Curtain, drive: Drive, report: CurtainReported, now: HouseMs) -> Drive:
+    """Leave the motor to the hand at it, and follow only what the board shows of the position."""
+    here = _steady(drive, shown_position(curtain, report), report)
+    if drive.phase not in {Phase.LOCKED, Phase.FAULTED}:
+        return end_run(
+            drive,
+            Trigger.LOCKED,
+            now,
+            selector=report.selector,
+            drawn_percent=here,
+            unasked_since_ms=None,
+        )
+    if report.selector is drive.selector and here == drive.drawn_percent:
+        return drive
+    return replace(drive, selector=report.selector, drawn_percent=here)
+
+
 def _hear_running(curtain: Curtain, drive: Drive, report: CurtainReported, now: HouseMs) -> tuple[Drive, str]:
     """Follow a run by its reports: progress, arrival, a stop on the way."""
     here = reported_position(curtain, drive, report, now)
-    confirmed = drive.confirmed or report.moving or report.command_id == drive.command_id
-    moved = here is not None and (
-        drive.drawn_percent is None or abs(here - drive.drawn_percent) >= PROGRESS_PERCENT
+    known = drive.drawn_percent
+    moved = here is not None and (known is None or abs(here - known) >= PROGRESS_PERCENT)
+    confirmed = (
+        drive.confirmed
+        or report.moving
+        or report.command_id == drive.command_id
+        or (moved and known is not None)
     )
     drive = replace(
         drive,
         confirmed=confirmed,
+        # Begun from an unknown position, the run counts from the first one heard of.
+        from_percent=here if drive.from_percent is None else drive.from_percent,
         drawn_percent=here if moved else drive.drawn_percent,
         progress_ms=now if moved else drive.progress_ms,
     )
     end = {100.0: Limit.DRAWN, 0.0: Limit.OPEN}.get(drive.target_percent)
-    at_end = end is not None and report.limit is end
-    if at_end:
-        return end_run(
-            curtain, drive, Trigger.ARRIVED, now, drawn_percent=drive.target_percent, trouble=""
-        ), ""
-    if report.moving or not confirmed:
+    if end is not None and report.limit is end:
+        return _arrive(drive, now, drive.target_percent), ""
+    if report.moving or here is None or curtain.actuator is not Actuator.TARGET:
         return drive, ""
-    if curtain.actuator is Actuator.TARGET and here is not None:
-        tolerance = END_TOLERANCE_PERCENT if end is not None else MID_TOLERANCE_PERCENT
-        if abs(here - drive.target_percent) <= tolerance:
-            return end_run(curtain, drive, Trigger.ARRIVED, now, drawn_percent=here, trouble=""), ""
-        if (
-            drive.from_percent is not None
-            and here == drive.from_percent
-            and now - drive.started_ms < _patience_ms(curtain)
-        ):
-            # The board took the command and has not begun to move yet.
-            return drive, ""
-        return _fault(
-            curtain, drive, now, f"it stopped at {here:.0f} % on the way to {drive.target_percent:.0f} %"
-        )
-    return drive, ""
+    tolerance = (
+        END_TOLERANCE_PERCENT
+        if end is not None
+        else min(MID_TOLERANCE_PERCENT, curtain.smallest_move_percent)
+    )
+    if abs(here - drive.target_percent) <= tolerance:
+        return _arrive(drive, now, here), ""
+    begun = drive.from_percent
+    if not confirmed or (
+        begun is not None
+        and abs(here - begun) < PROGRESS_PERCENT
+        and now - drive.started_ms < _patience_ms(curtain)
+    ):
+        # The board took the command, or has yet to, and has not begun to move.
+        return drive, ""
+    return _fault(drive, now, f"it stopped at {here:.0f} % on the way to {drive.target_percent:.0f} %")
+
+
+def _arrive(drive: Drive, now: HouseMs, here: float | None) -> Drive:
+    """End a run where it was to end."""
+    return end_run(drive, Trigger.ARRIVED, now, drawn_percent=here, trouble="")
 
 
 def _patience_ms(curtain: Curtain) -> int:
@@ -115,7 +173,6 @@ def pass_time(curtain: Curtain, drive: Drive, now: HouseMs) -> tuple[Drive, str]
     if not drive.confirmed and now >= drive.started_ms + round(curtain.report_within_s * SECOND_MS):
         text = f"the board has not answered within {curtain.report_within_s:g} s"
         drive = end_run(
-            curtain,
             drive,
             Trigger.SILENT,
             now,
@@ -128,36 +185,38 @@ def pass_time(curtain: Curtain, drive: Drive, now: HouseMs) -> tuple[Drive, str]
         is_end = drive.target_percent in {0.0, 100.0}
         if curtain.actuator is Actuator.RELAYS and not (is_end and curtain.has_limit_report):
             here = drive.target_percent if is_end else reckoned_position(curtain, drive, now)
-            return end_run(curtain, drive, Trigger.ARRIVED, now, drawn_percent=here, trouble=""), ""
+            return _arrive(drive, now, here), ""
         ran_s = (now - drive.started_ms) / SECOND_MS
-        return _fault(
-            curtain, drive, now, f"it ran {ran_s:.0f} s without reaching {drive.target_percent:.0f} %"
-        )
+        return _fault(drive, now, f"it ran {ran_s:.0f} s without reaching {drive.target_percent:.0f} %")
     if (
         curtain.actuator is Actuator.TARGET
         and drive.confirmed
         and now >= drive.progress_ms + _patience_ms(curtain)
     ):
-        return _fault(
-            curtain, drive, now, f"it runs but has not moved for {(now - drive.progress_ms) // SECOND_MS} s"
-        )
+        return _fault(drive, now, f"it runs but has not moved for {(now - drive.progress_ms) // SECOND_MS} s")
     return drive, ""
 
 
-def _fault(curtain: Curtain, drive: Drive, now: HouseMs, text: str) -> tuple[Drive, str]:
+def _fault(drive: Drive, now: HouseMs, text: str) -> tuple[Drive, str]:
     """Give up on the motor until a person has looked."""
     faulted = end_run(
-        curtain, drive, Trigger.CONTRADICTED, now, drawn_percent=None, trouble=text, unasked_since_ms=None
+        drive, Trigger.CONTRADICTED, now, drawn_percent=None, trouble=text, unasked_since_ms=None
     )
     return faulted, text
 
 
-def refuse(curtain: Curtain, drive: Drive, effect_id: str, now: HouseMs) -> Drive:
-    """Take in that a command did not reach the board: it never ran, so the position is what it was."""
+def refuse(drive: Drive, effect_id: str, now: HouseMs) -> Drive:
+    """Take in that a command did not reach the board: it never ran, so position and counts are what they were."""
     if drive.phase is not Phase.RUNNING or drive.command_id != effect_id:
         return drive
-    wait = now + round(curtain.report_within_s * SECOND_MS)
-    return fire(drive, Trigger.REFUSED, drawn_percent=drive.from_percent, ended_ms=now, not_before_ms=wait)
+    return fire(
+        drive,
+        Trigger.REFUSED,
+        drawn_percent=drive.from_percent,
+        not_before_ms=now + REFUSED_RETRY_MS,
+        moves_today=max(drive.moves_today - 1, 0),
+        moves_total=max(drive.moves_total - 1, 0),
+    )
 
 
 def next_check_ms(curtain: Curtain, drive: Drive) -> HouseMs:
@@ -170,8 +229,3 @@ def next_check_ms(curtain: Curtain, drive: Drive) -> HouseMs:
     elif curtain.actuator is Actuator.TARGET:
         due = min(due, drive.progress_ms + _patience_ms(curtain))
     return due
-
-
-def needs_stop(drive: Drive) -> bool:
-    """Whether a drive that has just left RUNNING left a motor that may still turn."""
-    return drive.phase in {Phase.FAULTED, Phase.MUTE} and drive.run is not Run.STOP

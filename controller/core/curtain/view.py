@@ -25,7 +25,8 @@ class View(NamedTuple):
 
     `light_w_m2` is smoothed and outside; None when neither sensor nor almanac can tell. `light_is_reckoned`
     says that the almanac stood in for the sensor. The `*_since_ms` are house times, None while not so.
-    `shading` and `holding` are the two memories of the rules (hysteresis).
+    `shading` and `holding` are the memories of the rules (hysteresis). Before `settled_ms` the delays of the
+    rules have not had their time since the first look, so that not wanting it drawn says nothing yet.
     """
 
     light_w_m2: float | None = None
@@ -43,6 +44,7 @@ class View(NamedTuple):
     shading: bool = False
     holding_night: bool = False
     holding_dark: bool = False
+    settled_ms: HouseMs = 0
 
 
 BLANK: Final = View()

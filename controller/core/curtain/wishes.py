@@ -24,6 +24,7 @@ class Rule(Enum):
     HOLD_HEAT_NIGHT = "hold heat at night"
     HOLD_HEAT_DARK = "hold heat in low light"
     NOTHING_KNOWN = "nothing known"
+    SETTLING = "settling in"
     OPEN = "open"
 
 
@@ -126,6 +127,9 @@ def remember_heat(rule: HoldHeat, view: View, now: HouseMs) -> View:
     if not holding_dark:
         holding_dark = dark is not None and now - dark >= delay
     elif bright_enough or (light is None and not night_now):
+        holding_dark = False
+    if view.holding_night and not holding_night and not dark_now:
+        # What the night began ends with it: the longest wait after sunrise holds for this memory too.
         holding_dark = False
 
     if (

@@ -41,6 +41,8 @@ def explain(wish: Wish) -> str:
             )
         case Rule.NOTHING_KNOWN:
             return "neither light nor sun is known: it stays where it is"
+        case Rule.SETTLING:
+            return f"it has just begun to look and stays where it is for another {_number(n[0], 'min')}"
         case Rule.OPEN:
             return f"nothing asks for it to be drawn: light {_number(n[0], 'W/m2')}, sun at {_number(n[1], 'deg', 1)}"
 
