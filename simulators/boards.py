@@ -228,7 +228,9 @@ class RelayBoard(_Board):
             return refusal
         if not 0.0 < run_s <= self.longest_run_s:
             return Refusal.UNBOUNDED
-        self._relay = direction
+        curtain = self.curtain
+        there = curtain.at_drawn_limit if direction is Direction.DRAW else curtain.at_open_limit
+        self._relay = Direction.REST if there else direction
         self._let_go_s = run_s
         self.timed_out = False
         return None

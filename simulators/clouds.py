@@ -53,6 +53,18 @@ def draw_clear_index(draws: random.Random) -> float:
     return min(max(draws.gauss(CLEAR_MEAN, CLEAR_SPREAD), 0.8), 1.15)
 
 
+def draw_cloud_length_m(draws: random.Random) -> float:
+    """Length of one cloud along the wind [m], 100 to 1e6, by a power law with exponent -1.66.
+
+    Parameters
+    ----------
+    draws : random.Random
+        Where the chance comes from.
+    """
+    length_km: float = (_LENGTH_SHORT + draws.random() * _LENGTH_SPAN) ** (1.0 / _LENGTH_POWER)
+    return 1000.0 * length_km
+
+
 def cover_minutes(draws: random.Random, cover: float) -> list[float]:
     """Share of each of sixty minutes that lies under cloud [1]; their mean is the cover.
 
@@ -71,8 +83,7 @@ def cover_minutes(draws: random.Random, cover: float) -> list[float]:
     drift_m_min = max(1.0, draws.gammavariate(2.69, 2.14)) * 60.0
     clouds: list[float] = []
     while left > 0.0:
-        length_m = 1000.0 * (_LENGTH_SHORT + draws.random() * _LENGTH_SPAN) ** (1.0 / _LENGTH_POWER)
-        span = min(left, length_m / drift_m_min)
+        span = min(left, draw_cloud_length_m(draws) / drift_m_min)
         if len(clouds) + 1 == CLOUDS_MOST:
             span = left
         clouds.append(span)

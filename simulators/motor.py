@@ -119,16 +119,17 @@ class Curtain:
             return
         if direction is not self._last:
             self._start(direction)
-        rate = self._rate(direction)
+        rate, end = self._rate(direction), self._end(direction)
         way = self._way_left(direction)
         # A hair short of the end is the end: rounding must not leave a way that no step can cover.
         moved = way if rate * seconds >= way - 1e-9 else rate * seconds
         self._shaft += direction.value * moved
         half = self.backlash_percent / 2
-        self.drawn_percent = min(max(self.drawn_percent, self._shaft - half), self._shaft + half)
+        pushed = min(max(self.drawn_percent, self._shaft - half), self._shaft + half)
+        self.drawn_percent = min(100.0, max(0.0, pushed))
         running_s = moved / rate
         if moved >= way:
-            self._arrive(direction)
+            self._arrive(direction, end)
             if not self._cut(direction):
                 self._stalled_s += seconds - running_s
                 self.tripped = self._stalled_s >= self.overload_s
@@ -149,13 +150,15 @@ class Curtain:
     def _end(self, direction: Direction) -> float:
         """Where the bar must stop in this direction: a jam in its way, or the end [%]."""
         end, jam = (100.0 if direction is Direction.DRAW else 0.0), self.jam_at_percent
-        if jam is not None and (jam - self.drawn_percent) * direction.value >= 0:
+        if jam is not None and (jam - self.drawn_percent) * direction.value >= -1e-9:
             return jam
         return end
 
     def _way_left(self, direction: Direction) -> float:
+        """Way of the shaft to the bar's end [%]; what is less than rounding, or cut by a limit switch, is none."""
         far = self._end(direction) + direction.value * self.backlash_percent / 2
-        return max(0.0, (far - self._shaft) * direction.value)
+        way = (far - self._shaft) * direction.value
+        return 0.0 if way < 1e-9 or self._cut(direction) else way
 
     def _start(self, direction: Direction) -> None:
         self.starts += 1
@@ -164,9 +167,10 @@ class Curtain:
         self._stalled_s = 0.0
         self._last = direction
 
-    def _arrive(self, direction: Direction) -> None:
+    def _arrive(self, direction: Direction, end: float) -> None:
         """Settle the bar exactly on its end, free of rounding; a limit re-references the shaft."""
-        self.drawn_percent = self._end(direction)
+        self.drawn_percent = end
+        self._shaft = end + direction.value * self.backlash_percent / 2
         if self._cut(direction):
             self._slip = 0.0
 

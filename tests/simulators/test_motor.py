@@ -280,3 +280,75 @@ def test_power_loss_forgets_the_run() -> None:
 
     assert refused is Refusal.NO_POWER
     assert curtain.drawn_percent == pytest.approx(10.0)
+
+
+ACTION = st.tuples(
+    st.sampled_from(
+        ["draw", "open", "stop", "wait", "local", "remote", "off", "weld", "jam", "free", "reset"]
+    ),
+    st.floats(0.01, 400.0),
+    st.integers(0, 100),
+)
+
+
+def act(board: RelayBoard | TargetBoard, action: str, percent: int) -> None:
+    """Do one thing to a board."""
+    curtain = board.curtain
+    match action:
+        case "draw" | "open" | "stop" if isinstance(board, RelayBoard):
+            way = {"draw": Direction.DRAW, "open": Direction.OPEN, "stop": Direction.REST}[action]
+            board.command(way, run_s=3.0 * percent, now_ms=0, not_after_ms=LATER_MS)
+        case "draw" | "open" if isinstance(board, TargetBoard):
+            board.command(percent, now_ms=0, not_after_ms=LATER_MS)
+        case "stop" if isinstance(board, TargetBoard):
+            board.stop()
+        case "local":
+            board.turn_selector(Selector.LOCAL, Direction.DRAW if percent > 50 else Direction.OPEN)
+        case "remote" | "off":
+            board.turn_selector(Selector[action.upper()])
+        case "weld":
+            board.welded = (Direction.REST, Direction.DRAW, Direction.OPEN)[percent % 3]
+        case "jam":
+            curtain.jam_at_percent = percent
+        case "free":
+            curtain.jam_at_percent = None
+        case "reset":
+            curtain.reset()
+        case _:
+            pass
+
+
+@given(st.lists(ACTION, max_size=25))
+def test_whatever_is_done_a_relay_board_moves_the_same_in_any_steps(
+    actions: list[tuple[str, float, int]],
+) -> None:
+    """Through any story of commands and faults two boards stepped differently keep together, within 0 to 100 %."""
+    boards = (RelayBoard(Curtain()), RelayBoard(Curtain()))
+    for action, seconds, percent in actions:
+        for board, parts in zip(boards, (1, 7), strict=True):
+            act(board, action, percent)
+            for _ in range(parts):
+                board.advance(seconds / parts)
+            assert 0.0 <= board.curtain.drawn_percent <= 100.0
+            assert board.seconds_until_change() >= 0.0
+        one, two = (board.curtain.drawn_percent for board in boards)
+        assert one == pytest.approx(two, abs=1e-6)
+
+
+@given(st.lists(ACTION, max_size=25), st.floats(0.5, 1.5), st.floats(-20.0, 20.0))
+def test_whatever_is_done_a_target_board_stays_on_its_rails(
+    actions: list[tuple[str, float, int]], gain: float, offset: float
+) -> None:
+    """Through any story, with feedback as wrong as can be, every step ends, and no run outlasts the timer.
+
+    Steps of another size may differ here: the feedback is in tenths, and a hair decides which tenth is seen.
+    """
+    board = TargetBoard(Curtain(), feedback=Feedback(gain=gain, offset_percent=offset))
+    for action, seconds, percent in actions:
+        act(board, action, percent)
+        board.advance(seconds)
+        assert 0.0 <= board.curtain.drawn_percent <= 100.0
+        assert board.seconds_until_change() >= 0.0
+    if board.selector is Selector.REMOTE:
+        board.advance(board.longest_run_s + 1.0)
+        assert board.report().moving is Direction.REST

@@ -18,7 +18,7 @@ from skyfield.api import load, load_file, wgs84  # type: ignore[import-untyped]
 
 from simulators.air import saturation_pa
 from simulators.chance import stream
-from simulators.clouds import cover_minutes, draw_cloud_index, spread_hour
+from simulators.clouds import cover_minutes, draw_cloud_index, draw_cloud_length_m, spread_hour
 from simulators.sky import HOUR_MS, SyntheticSky
 from simulators.sun import (
     azimuth_deg,
@@ -124,6 +124,17 @@ def test_light_under_cloud_has_the_published_mean(okta: int, expected: float) ->
     mean = fmean(draw_cloud_index(draws, okta) for _ in range(20_000))
 
     assert mean == pytest.approx(expected, abs=0.02)
+
+
+@pytest.mark.parametrize("longer_km", [0.3, 1.0, 10.0, 100.0])
+def test_cloud_lengths_follow_the_published_law(longer_km: float) -> None:
+    """Shares of clouds longer than a length are those of x^-1.66 on 0.1 to 1000 km (Wood and Field 2011)."""
+    draws = stream(5, "test")
+    count = 40_000
+    longer = sum(draw_cloud_length_m(draws) > 1000 * longer_km for _ in range(count)) / count
+
+    expected = (longer_km**-0.66 - 1000**-0.66) / (0.1**-0.66 - 1000**-0.66)
+    assert longer == pytest.approx(expected, abs=4 * math.sqrt(expected / count))
 
 
 @pytest.mark.parametrize("station", list(Station))
