@@ -1,7 +1,7 @@
 """Two kinds of bacteria that turn ammonia into nitrite and nitrite into nitrate.
 
-Growth by Monod terms with the figures of Reichert 1998 (AQUASIM; the open teaching set for nitrification in
-rivers): growth 0.8 and 1.1 per day, respiration and death together 0.2 per day, yields 0.13 and 0.03 g dry
+Growth by Monod terms with the figures of P. Reichert (demonstration of the open R package
+ecosim): growth 0.8 and 1.1 per day, respiration and death together 0.2 per day, yields 0.13 and 0.03 g dry
 mass per g N, half saturation 0.5 g/m3, at 20 C, all growing by exp(0.098 dT) and exp(0.069 dT). A film is
 limited besides by its area: what diffuses in, whatever lives in it.
 """
@@ -13,7 +13,7 @@ AMMONIA_GROWTH_D, NITRITE_GROWTH_D = 0.8, 1.1
 LOSS_D = 0.2
 AMMONIA_YIELD, NITRITE_YIELD = 0.13, 0.03
 AMMONIA_WARMTH, NITRITE_WARMTH = 0.098, 0.069
-# Zhu and Chen 2002, Aquacult. Eng. 26:221-237: 4.275 % per C at 20 C where ammonia limits the film.
+# Zhu and Chen 2002: 4.275 % per C at 20 C where ammonia limits the film.
 FILM_WARMTH = 0.04275
 OXYGEN_HALF_G_M3 = 0.5
 # Removal of 19, 31 and 80 g/m3/d at pH 6, 7 and 8 (Tyson et al. 2008, HortScience 43:719-724).

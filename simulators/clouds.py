@@ -3,12 +3,12 @@
 Clouds pass as a row of shadows. The statistics follow Bright, Smith, Taylor and Crook 2015, Solar Energy
 115:229-242: clear-sky index of clear air N(0.99, 0.08); of cloud, by the okta of the hour, N(0.6784, 0.2046)
 up to 6, Weibull(0.5577, 2.4061) at 7, Gamma(3.5624, 0.0867) at 8; noise of the minute growing with the okta.
-Cloud lengths follow x^-1.66 from 0.1 to 1000 km (Wood and Field 2011, J. Climate 24:4800-4816) and drift with
+Cloud lengths follow x^-1.66 from 0.1 to 1000 km (Wood and Field 2011, J. Climate 24:4800) and drift with
 Gamma(2.69, 2.14) m/s (Mathiesen et al. 2013, after Bright).
 
 Two things are our own. The cover of an hour is the one that gives its mean, because the mean is what is
 known. And the sun beside a cloud's edge is brighter than in a clear sky (Yordanov et al. 2013, IEEE J.
-Photovoltaics 3:271-277, saw over 1.5 times for seconds to minutes): the minute with the edge gets an
+Photovoltaics 3:271, saw over 1.5 times for seconds to minutes): the minute with the edge gets an
 exponential surplus of 10 % on average, at most 45 %.
 """
 

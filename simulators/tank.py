@@ -190,7 +190,7 @@ class Tank:
 
     @property
     def conductivity_ms_cm(self) -> float:
-        """Conductivity at 25 C [mS/cm]: 0.1 per milliequivalent of cations, the rule of Standard Methods."""
+        """Conductivity at 25 C [mS/cm]: 0.1 per milliequivalent of cations (from memory)."""
         cations = (self.alkalinity_eq + (self.nitrate_g + self.nitrite_g) / NITROGEN_G_MOL) / self.volume_m3
         return 0.1 * (cations + 1.0)  # and 1 meq/L of chloride and sulphate
 

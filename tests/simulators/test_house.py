@@ -232,7 +232,7 @@ def test_a_season_saves_what_twin_houses_measured() -> None:
 def test_opening_later_costs_little_light_and_saves_heat() -> None:
     """January to May, opening at 50 instead of 5 W/m2 costs 0.1 to 0.5 % of the light and saves heat.
 
-    Dieleman and Kempkes 2006, Acta Hort. 718:249-256 (quoted by Runkle): 0.3 % of the light, 3.4 % of the
+    Dieleman and Kempkes 2006, Acta Hort. 718 (quoted by Runkle): 0.3 % of the light, 3.4 % of the
     heat, in the Netherlands under a screen that shades 22 %; heat is asked to be within a factor of three.
     """
     build = Build(heater_w_m2=600.0, curtain_transmission=0.78)

@@ -123,7 +123,7 @@ def run_chemostat(water_c: float, days: int) -> tuple[float, float]:
 
 @pytest.mark.parametrize("water_c", [15.0, 20.0, 28.0])
 def test_free_bacteria_settle_where_theory_says(water_c: float) -> None:
-    """Growth meets loss at TAN 0.186 and nitrite 0.123 mg/L whatever the warmth (set of Reichert 1998).
+    """Growth meets loss at TAN 0.186 and nitrite 0.123 mg/L whatever the warmth (set of P. Reichert, ecosim).
 
     From 0.8 S/(0.5+S) 6/6.5 = 0.2 and the same with 1.1: worked by hand.
     """
@@ -137,7 +137,7 @@ def test_a_new_filter_starts_in_order() -> None:
     """Ammonia peaks before nitrite, nitrite before all is nitrate.
 
     Peaks 34 mg/L at day 7.7 and 61 mg/L at day 12.8, both below 1 in day 15: own computation with the set of
-    Reichert 1998 at 28 C, 5 g/m3/d. Real filters take six weeks (Mnyoro et al. 2022), in the same order.
+    P. Reichert (ecosim) at 28 C, 5 g/m3/d. Real filters take six weeks (Mnyoro et al. 2022), in the same order.
     """
     bacteria = Nitrifiers(ammonia_dry_g=1e-4, nitrite_dry_g=3e-5, half_g_m3=0.5)
     ammonia = nitrite = nitrate = 0.0
