@@ -132,8 +132,14 @@ def _hear_running(curtain: Curtain, drive: Drive, report: CurtainReported, now: 
     end = {100.0: Limit.DRAWN, 0.0: Limit.OPEN}.get(drive.target_percent)
     if end is not None and report.limit is end:
         return _arrive(drive, now, drive.target_percent), ""
-    if report.moving or here is None or curtain.actuator is not Actuator.TARGET:
+    if here is None or curtain.actuator is not Actuator.TARGET:
         return drive, ""
+    if report.moving:
+        # Only a report can show that nothing moves; a board that speaks at start and end alone is no jam.
+        still_ms = now - drive.progress_ms
+        if still_ms < _patience_ms(curtain):
+            return drive, ""
+        return _fault(drive, now, f"it runs but has not moved for {still_ms // SECOND_MS} s")
     tolerance = (
         END_TOLERANCE_PERCENT
         if end is not None
@@ -159,6 +165,8 @@ def _arrive(drive: Drive, now: HouseMs, here: float | None) -> Drive:
 
 def _patience_ms(curtain: Curtain) -> int:
     """Return how long a running motor may show no progress before it counts as jammed [ms]."""
+    if curtain.stalled_after_s is not None:
+        return round(curtain.stalled_after_s * SECOND_MS)
     return max(NO_PROGRESS_LEAST_MS, round(NO_PROGRESS_SHARE * curtain.travel_time_s * SECOND_MS))
 
 
@@ -188,12 +196,6 @@ def pass_time(curtain: Curtain, drive: Drive, now: HouseMs) -> tuple[Drive, str]
             return _arrive(drive, now, here), ""
         ran_s = (now - drive.started_ms) / SECOND_MS
         return _fault(drive, now, f"it ran {ran_s:.0f} s without reaching {drive.target_percent:.0f} %")
-    if (
-        curtain.actuator is Actuator.TARGET
-        and drive.confirmed
-        and now >= drive.progress_ms + _patience_ms(curtain)
-    ):
-        return _fault(drive, now, f"it runs but has not moved for {(now - drive.progress_ms) // SECOND_MS} s")
     return drive, ""
 
 
@@ -223,9 +225,6 @@ def next_check_ms(curtain: Curtain, drive: Drive) -> HouseMs:
     """Return when `pass_time` next has something to do [ms]; NEVER while nothing runs."""
     if drive.phase is not Phase.RUNNING:
         return NEVER
-    due = drive.run_until_ms
-    if not drive.confirmed:
-        due = min(due, drive.started_ms + round(curtain.report_within_s * SECOND_MS))
-    elif curtain.actuator is Actuator.TARGET:
-        due = min(due, drive.progress_ms + _patience_ms(curtain))
-    return due
+    if drive.confirmed:
+        return drive.run_until_ms
+    return min(drive.run_until_ms, drive.started_ms + round(curtain.report_within_s * SECOND_MS))
