@@ -1,0 +1,1 @@
+"""The ways by which messages reach people."""
