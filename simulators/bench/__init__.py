@@ -1,0 +1,1 @@
+"""How good are the curtain's decisions: the year's cost between a plain threshold and perfect foresight."""
