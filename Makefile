@@ -3,15 +3,15 @@ PY ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check lock clean
+.PHONY: demo test check bench lock clean
 .DELETE_ON_ERROR:
 
-# A stamp, never "is there a .venv": a failed `venv` leaves a half-made one behind.
+# A stamp and a pip that answers, never "is there a .venv": a failed `venv` leaves a half-made one behind.
 $(VENV)/.ok: pyproject.toml requirements.lock
 	@$(PY) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Duskbell needs Python 3.11 or newer: sudo apt install python3"; exit 1; }
 	@$(PY) -m ensurepip --version >/dev/null 2>&1 || { echo "python3-venv is missing: sudo apt install python3-venv"; exit 1; }
 	@echo "setting up $(VENV) (once, a minute or two) ..."
-	@rm -rf $(VENV) && $(PY) -m venv $(VENV)
+	@$(BIN)/python -m pip --version >/dev/null 2>&1 || { rm -rf $(VENV) && $(PY) -m venv $(VENV); }
 	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
 	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
 	@touch $@
@@ -27,6 +27,10 @@ check: $(VENV)/.ok
 	@$(BIN)/ruff check .
 	@$(BIN)/mypy
 	@$(BIN)/lint-imports --no-cache
+
+# Three climates, a year each: our decisions between a plain threshold and perfect foresight (some minutes).
+bench: $(VENV)/.ok
+	@$(BIN)/python -m simulators.bench $(ARGS)
 
 # Renew the locked list; it holds names and hashes and no addresses.
 lock:

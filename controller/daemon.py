@@ -13,6 +13,7 @@ import structlog
 from controller.core import remember
 from controller.core.alarms.wording import local_time
 from controller.core.plan.alarm import Watched
+from controller.core.plan.people import Way
 from controller.core.plan.plan import Plan
 from controller.core.signals.sense import NEVER
 from controller.core.sky.almanac import covers, unpack
@@ -41,7 +42,9 @@ from controller.edges.clock import Clock
 from controller.edges.inbox import Inbound, Inbox
 from controller.edges.journal import Journal
 from controller.edges.mqtt import MqttEdge
+from controller.edges.notify.email import Email
 from controller.edges.notify.sender import Sender
+from controller.edges.notify.way import WayAdapter
 from controller.edges.null_motor import NullMotor
 from controller.edges.sun import keep_almanac
 from controller.edges.watchdog import Watchdog
@@ -49,6 +52,9 @@ from controller.engine import Engine
 from controller.settings.load import read_settings
 
 log = structlog.get_logger("duskbell")
+
+SENDER_ENDS_WITHIN_S: Final = 5.0
+"""Messages on their way get this long at the end; the others are sent after the next start. [s]"""
 
 LONGEST_SLEEP_S: Final = 2.0
 """The loop wakes at least this often to show the watchdog that it lives. [s]"""
@@ -80,15 +86,14 @@ class Daemon:
             first_state(plan, durable), act=self._act, record=journal, on_unrecorded=self._unrecorded
         )
         self._mqtt = MqttEdge(plan, self.inbox, clock)
-        self._sender = Sender(plan, self.inbox)
+        self._sender = Sender(self.inbox.put, _make_ways(plan, clock))
         self._null_motor = NullMotor(plan)
         self._watchdog = Watchdog()
         self._calendar = Calendar(
             (
                 Job("keep the sun", {"minute": 20}, self._renew_sun),
                 Job("prune the record", {"hour": 3, "minute": 40}, self._prune),
-            ),
-            self.inbox,
+            )
         )
         self._start_event = Started(away_ms)
         if trouble:
@@ -147,18 +152,23 @@ class Daemon:
                 except ValueError as error:
                     log.warning("stored table of the sun is damaged", error=str(error))
         self._mqtt.start()
-        self._sender.start()
         self._calendar.start()
-        threading.Thread(target=self._renew_sun, name="sun", daemon=True).start()
+        threading.Thread(target=self._renew_sun, args=(True,), name="sun", daemon=True).start()
         self._watchdog.ready()
-        log.info("started", site=self.engine.state.plan.site.name, sensors=len(self.engine.state.plan.sensor))
+        at = local_time(self.clock.utc_ms(), self._stamp().utc_offset_min).isoformat(timespec="milliseconds")
+        log.info(
+            "started",
+            at=at,
+            site=self.engine.state.plan.site.name,
+            sensors=len(self.engine.state.plan.sensor),
+        )
 
     def _end(self) -> None:
         """Stop the edges in the order in which they would otherwise miss each other."""
         self._watchdog.stopping()
         self._calendar.stop()
         self._mqtt.stop()
-        self._sender.stop()
+        self._sender.stop(SENDER_ENDS_WITHIN_S)
         if self._journal is not None:
             self._journal.flush(self._stamp())
             self._acknowledge()
@@ -176,7 +186,7 @@ class Daemon:
         text = "".join(traceback.format_exception(error))
         log.error("fault of our own: stopping", error=text)
         if self._journal is not None:
-            path = self._journal.directory / f"fault-{self.clock.utc_ms()}.txt"
+            path = Path(self.engine.state.plan.journal.directory) / f"fault-{self.clock.utc_ms()}.txt"
             try:
                 path.write_text(text, encoding="utf-8")
             except OSError:
@@ -266,7 +276,7 @@ class Daemon:
                 else:
                     self._mqtt.act(effect)
             case SendMessage():
-                self._sender.put(effect)
+                self._sender.send(effect)
             case PublishState():
                 self._mqtt.act(effect)
             case Note():
@@ -287,7 +297,8 @@ class Daemon:
             return
         self._turn(self._stamp(), Inbound(SettingsChanged(loaded)))
         self._mqtt.change_plan(loaded)
-        self._sender.change_plan(loaded)
+        self._sender.change(_make_ways(loaded, self.clock))
+        threading.Thread(target=self._renew_sun, args=(True,), name="sun", daemon=True).start()
         self._null_motor = NullMotor(loaded)
 
     def put_and_wait(self, event: Event, timeout_s: float) -> bool:
@@ -296,12 +307,15 @@ class Daemon:
         self.inbox.put(event, done.set)
         return done.wait(timeout_s)
 
-    def _renew_sun(self) -> None:
-        """Have the sun reckoned when the table runs short. On a thread of its own; takes about a second."""
+    def _renew_sun(self, always: bool = False) -> None:  # noqa: FBT001, FBT002 - a thread passes it by place
+        """Have the sun reckoned when the table runs short, or `always`, as the place may have changed.
+
+        On a thread of its own; takes about a second.
+        """
         state = self.engine.state
         now = self.clock.utc_ms()
         almanac = state.almanac
-        if almanac is not None and covers(almanac, now) and covers(almanac, now + 5 * DAY_MS):
+        if not always and almanac is not None and covers(almanac, now) and covers(almanac, now + 5 * DAY_MS):
             return
         keep_almanac(state.plan.site, now, self.inbox, self._journal)
 
@@ -311,3 +325,8 @@ class Daemon:
         if self._journal is not None and stamp.utc_trusted:
             keep_ms = self.engine.state.plan.journal.keep_history_days * DAY_MS
             self._journal.prune(stamp.utc_ms - keep_ms)
+
+
+def _make_ways(plan: Plan, clock: Clock) -> dict[Way, WayAdapter]:
+    """Set up the ways to reach people that the settings have."""
+    return {} if plan.mail is None else {Way.EMAIL: Email(plan.mail, plan.site, clock)}

@@ -84,6 +84,8 @@ def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
     light = trusted(senses.get(curtain.light_sensor))
     sensor = draft.roll.sensors.get(curtain.light_sensor)
     if light is not None and sensor is not None and sensor.mounted is not None:
+        # A pyranometer reads a little below nothing under a clear night sky.
+        light = max(0.0, light)
         if sensor.mounted is Mounted.BELOW_CURTAIN and drive.phase is Phase.RUNNING:
             # The shadow over the sensor is on its way: what was seen before it stands until it has passed.
             light = None if before.light_is_reckoned else before.light_w_m2

@@ -63,8 +63,10 @@ class LiveGreenhouse:
         """Whole minutes the house has lived."""
         return self._minute
 
-    def start(self) -> None:
-        """Connect and begin to live."""
+    def start(self, utc_ms: int | None = None) -> None:
+        """Connect and begin to live, at the wished instant or another one [ms]."""
+        if utc_ms is not None:
+            self._start_utc_ms = utc_ms
         self._client.connect_async(self._plan.broker.host, self._plan.broker.port)
         self._client.loop_start()
         self._began = time.monotonic()

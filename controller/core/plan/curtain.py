@@ -79,6 +79,14 @@ class Curtain(Part):
     moves_per_day: int = key(14, "Moves a day for comfort rules; then it stays where it is.", ge=2, le=200)
     duty_s_per_hour: float = key(1200.0, "Longest motor time in any hour.", unit="s", ge=30, le=3600)
     report_within_s: float = key(15.0, "Wait for the board's word that it moves.", unit="s", ge=1, le=300)
+    stalled_after_s: float | None = key(
+        None,
+        "A running motor that has not moved the curtain for this long has jammed; 15 % of the travel time, at "
+        "least 20 s, if absent.",
+        unit="s",
+        ge=5,
+        le=3600,
+    )
     command_life_s: float = key(
         10.0, "Age at which a command that has not reached the board is dead.", unit="s", ge=1, le=300
     )
