@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import signal
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -33,7 +34,7 @@ def start_mosquitto(tmp_path: Path) -> Iterator[StartMosquitto]:
 
         def _start(*lines: str, anonymous: bool = True) -> BrokerProcess:
             broker = make_mosquitto(tmp_path / "mosquitto", lines, anonymous=anonymous)
-            stack.callback(broker.end)
+            stack.callback(broker.end, signal.SIGKILL)
             broker.start()
             return broker
 

@@ -193,6 +193,8 @@ def test_a_reading_is_acknowledged_only_once_committed(
         _cut(edge)
         wait_until(lambda: len(ear.of(ReadingsTaken)) == 2, "it has come again")
         early()  # belongs to the lost connection, and acknowledges nothing on this one
+        edge.act(PublishState("alarms", "[]"))
+        assert edge._outbox.wait_settled("duskbell/kestrel/alarms", 10)  # the broker has all that was sent
         _cut(edge)
         wait_until(lambda: len(ear.of(ReadingsTaken)) == 3, "it has come a third time")
         ear.uncommitted.pop()()
@@ -231,6 +233,8 @@ def test_a_killed_daemon_gets_its_uncommitted_reading_again(
                 process.stdout.close()
         will = wait_until(lambda: peer.payloads(HEALTH)[1:], "the will is done")
         assert json.loads(will[0]) == {"state": "offline", "why": "connection lost"}
+        with Peer(mosquitto.port, HEALTH) as late:
+            wait_until(lambda: late.payloads(HEALTH) == will, "who comes later finds it too")
         peer.say("kw/air", "22")
         ear = Ear()
         start_edge(plan, ear)
