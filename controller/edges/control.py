@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import socket
 import socketserver
 import threading
@@ -39,14 +40,35 @@ class NotRunning(Exception):  # noqa: N818 - named by what happened, like every 
     """Nobody answers at the socket; the text says how that shows."""
 
 
+class _Server(socketserver.ThreadingUnixStreamServer):
+    """A socket that from its first moment only our own account may open."""
+
+    daemon_threads = True
+
+    def server_bind(self) -> None:
+        """Take the place in the folder; the rights are set before anybody can see it."""
+        os.fchmod(self.socket.fileno(), 0o600)
+        super().server_bind()
+        Path(str(self.server_address)).chmod(0o600)  # where the first has no effect, as outside Linux
+
+
 class ControlServer:
-    """The daemon's side."""
+    """The daemon's side.
+
+    Parameters
+    ----------
+    path
+        Where the socket is to stand. One left over from an earlier run is taken away: the journal's lock
+        has made sure that no other daemon holds the folder.
+    handle
+        Answers one request. Called by the thread of each client, several at once.
+    """
 
     def __init__(self, path: Path, handle: Handle) -> None:
         self._path = path
         self._handle = handle
         self._places = threading.BoundedSemaphore(CLIENTS_MAX)
-        self._server: socketserver.ThreadingUnixStreamServer | None = None
+        self._server: _Server | None = None
 
     def start(self) -> None:
         """Open the socket. A folder that cannot take it costs the command line, not the daemon."""
@@ -61,12 +83,10 @@ class ControlServer:
         try:
             with contextlib.suppress(FileNotFoundError):
                 self._path.unlink()
-            server = socketserver.ThreadingUnixStreamServer(str(self._path), Talker)
+            server = _Server(str(self._path), Talker)
         except OSError as error:
             log.warning("no control socket: the command line cannot reach the daemon", why=str(error))
             return
-        self._path.chmod(0o600)
-        server.daemon_threads = True
         self._server = server
         threading.Thread(target=server.serve_forever, args=(0.2,), name="control", daemon=True).start()
 
@@ -75,17 +95,19 @@ class ControlServer:
         if self._server is not None:
             self._server.shutdown()
             self._server.server_close()
+            self._server = None
             with contextlib.suppress(FileNotFoundError):
                 self._path.unlink()
 
     def _talk(self, talker: socketserver.StreamRequestHandler) -> None:
         """Answer the requests of one client until it hangs up."""
         if not self._places.acquire(blocking=False):
-            talker.wfile.write(_line({"ok": False, "text": "too many people talk with Duskbell at once"}))
+            with contextlib.suppress(OSError):
+                talker.wfile.write(_line({"ok": False, "text": "too many people talk with Duskbell at once"}))
             return
         try:
             while line := talker.rfile.readline(REQUEST_BYTES_MAX + 1):
-                talker.wfile.write(_line(self._answer(line)))
+                talker.wfile.write(self._answer(line))
                 if len(line) > REQUEST_BYTES_MAX:
                     return
         except (OSError, ValueError):
@@ -93,22 +115,22 @@ class ControlServer:
         finally:
             self._places.release()
 
-    def _answer(self, line: bytes) -> dict[str, object]:
+    def _answer(self, line: bytes) -> bytes:
         """Answer one line; whatever it holds, there is an answer."""
         if len(line) > REQUEST_BYTES_MAX:
-            return {"ok": False, "text": f"a request is at most {REQUEST_BYTES_MAX} bytes"}
+            return _line({"ok": False, "text": f"a request is at most {REQUEST_BYTES_MAX} bytes"})
         try:
             request = json.loads(line)
         except (ValueError, RecursionError):
-            return {"ok": False, "text": "a request is one JSON object on one line"}
+            return _line({"ok": False, "text": "a request is one JSON object on one line"})
         if not isinstance(request, dict):
-            return {"ok": False, "text": "a request is a JSON object"}
+            return _line({"ok": False, "text": "a request is a JSON object"})
         try:
-            return self._handle(cast("dict[str, object]", request))
+            return _line(self._handle(cast("dict[str, object]", request)))
         except Exception:
             # The thread of one client; the daemon itself must not feel a mistake in an answer.
             log.exception("a request could not be answered")
-            return {"ok": False, "text": "Duskbell could not answer that; see its log"}
+            return _line({"ok": False, "text": "Duskbell could not answer that; see its log"})
 
 
 def ask(path: Path, request: dict[str, object], timeout_s: float) -> dict[str, object]:

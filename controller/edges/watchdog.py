@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import socket
 import time
+from collections.abc import Callable
 from typing import Final
 
 import structlog
@@ -18,11 +19,23 @@ log = structlog.get_logger("duskbell.watchdog")
 BEAT_SHARE: Final = 0.4
 """A beat is sent this share of the allowed time after the last, as sd_watchdog_enabled(3) advises half."""
 
+SEND_S: Final = 0.5
+"""Longest wait for systemd to take a datagram; the loop has better things to do. [s]"""
+
+STATUS_CHARACTERS_MAX: Final = 200
+
 
 class Watchdog:
-    """The line to systemd; without one it does nothing."""
+    """The line to systemd; without one it does nothing.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    read_steady_s
+        A clock that never goes back. [s]
+    """
+
+    def __init__(self, *, read_steady_s: Callable[[], float] = time.monotonic) -> None:
+        self._read_steady_s = read_steady_s
         self._address = os.environ.get("NOTIFY_SOCKET", "")
         allowed_us = os.environ.get("WATCHDOG_USEC", "")
         meant_for = os.environ.get("WATCHDOG_PID", "")
@@ -38,9 +51,13 @@ class Watchdog:
         """Say that it is about to end."""
         self._tell("STOPPING=1")
 
+    def status(self, text: str) -> None:
+        """Say in a line how things are, for whoever asks systemd."""
+        self._tell("STATUS=" + " ".join(text.split())[:STATUS_CHARACTERS_MAX])
+
     def beat(self, alive: bool) -> None:  # noqa: FBT001 - "alive" is the fact
         """Say that the loop lives, when it is time to and if it does."""
-        now = time.monotonic()
+        now = self._read_steady_s()
         if not alive or self._every_s is None or now - self._last_s < self._every_s:
             return
         self._last_s = now
@@ -53,6 +70,7 @@ class Watchdog:
         address = "\0" + self._address[1:] if self._address.startswith("@") else self._address
         try:
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as line:
-                line.sendto(words.encode(), address)
+                line.settimeout(SEND_S)
+                line.sendto(words.encode("utf-8", "replace"), address)
         except OSError as error:
             log.warning("systemd does not hear", words=words, why=str(error))

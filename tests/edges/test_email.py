@@ -395,7 +395,7 @@ def test_the_password_comes_from_its_file(tmp_path: Path, written: str) -> None:
 @pytest.mark.parametrize(
     ("written", "said"),
     [
-        (b"wrong", "wrong password: 535 "),
+        (b"geheim", "wrong password: 535 "),
         ("pässword".encode(), "the account or its password has characters outside ASCII"),
         (None, "the password file "),
     ],
