@@ -390,12 +390,13 @@ class Journal:
             self._troubles.end(Watched.JOURNAL)
 
     def _tell_of_history(self) -> None:
-        while self._history.said:
-            self._troubles.happened(Watched.HISTORY, self._history.said.pop(0))
-        if self._history.trouble is None:
-            self._troubles.end(Watched.HISTORY)
-        else:
-            self._troubles.begin(Watched.HISTORY, self._history.trouble)
+        with self._mutex:
+            while self._history.said:
+                self._troubles.happened(Watched.HISTORY, self._history.said.pop(0))
+            if self._history.trouble is None:
+                self._troubles.end(Watched.HISTORY)
+            else:
+                self._troubles.begin(Watched.HISTORY, self._history.trouble)
 
 
 @contextlib.contextmanager

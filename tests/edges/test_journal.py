@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import stat
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
@@ -820,3 +821,38 @@ def test_full_alarms_are_refused_whole(tmp_path: Path) -> None:
         assert troubles[Watched.JOURNAL] == "the disk is full; nothing can be remembered"
         commit(journal, 2, document=b"after")
         assert TroubleSeen(Watched.JOURNAL, None) in journal.said()
+
+
+def test_pruning_and_copying_on_another_thread_disturb_no_turn(journal: Journal, tmp_path: Path) -> None:
+    """While the calendar's thread prunes and copies, every turn is committed and nothing fails."""
+    target = tmp_path / "copy"
+    target.mkdir()
+    failures: list[BaseException] = []
+    done = threading.Event()
+
+    def keep_house() -> None:
+        try:
+            while not done.is_set():
+                journal.prune(NOON_MS - 1)
+                journal.backup(target)
+                journal.store_almanac(os.urandom(5_000))
+        except BaseException as error:  # noqa: BLE001 - handed to the test's own thread
+            failures.append(error)
+
+    thread = threading.Thread(target=keep_house)
+    thread.start()
+    try:
+        for ms in range(300):
+            commit(journal, ms, reading(float(ms)), NOTE, document=b"%d" % ms)
+            if ms % 10 == 0:
+                journal.flush(at(ms))
+    finally:
+        done.set()
+        thread.join(30)
+
+    assert not failures
+    remembered = journal.load()
+    assert remembered is not None
+    assert (remembered.document, remembered.turn) == (b"299", 300)
+    with Reader(tmp_path) as reader:
+        assert len(reader.notes(Ledger.CURTAIN, from_utc_ms=0, to_utc_ms=NOON_MS + 999)) == 300
