@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from controller.core.plan.alarm import Kind, Response, Watched
 from controller.core.plan.curtain import Actuator
+from controller.core.plan.people import Way
 from controller.core.plan.sensor_defaults import stale_after_ms
 from controller.core.plan.site import Security
 from controller.core.units import MINUTE_MS
@@ -127,8 +128,13 @@ def _doubt_list(plan: Plan) -> Iterator[Fault]:
     if not any(entry.response is Response.EMERGENCY for entry in plan.alarm):
         yield Fault(("alarm",), "alarms: none is an emergency, so nobody is ever called until answered")
     watched = {entry.of for entry in plan.alarm}
+    absent = {
+        Watched.MODEM: plan.modem is None,
+        Watched.SIREN: plan.siren is None,
+        Watched.REPLIES: plan.modem is None,
+    }
     for part in Watched:
-        if part not in watched:
+        if part not in watched and not absent.get(part, False):
             yield Fault(
                 ("alarm",),
                 f'alarms: no entry of kind "fault" watches {write_value(part)}, so trouble there reaches '
@@ -142,6 +148,12 @@ def _doubt_people(plan: Plan) -> Iterator[Fault]:
         if person.name not in named:
             yield Fault(
                 ("person", index), f"{label('person', person.name)}: no step of the call list names them"
+            )
+    for index, step in enumerate(plan.call):
+        if all(way is Way.LOG for way in step.ways):
+            yield Fault(
+                ("call", index, "ways"),
+                "call: a step that only says to the log what it would send reaches nobody",
             )
     urgent = {name for step in plan.call if step.response is Response.EMERGENCY for name in step.people}
     if len(urgent) == 1:

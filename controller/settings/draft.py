@@ -18,6 +18,7 @@ from controller.core.plan.curtain import Curtain
 from controller.core.plan.part import Part
 from controller.core.plan.people import CallStep, Person
 from controller.core.plan.plan import Plan
+from controller.core.plan.reach import Modem, Siren, Webhook
 from controller.core.plan.sensor import Sensor
 from controller.core.plan.site import Broker, Journal, Mail, Site
 from controller.settings.problems import Fault, Path, describe_unknown, repairs, suggest, translate
@@ -102,6 +103,21 @@ class Draft:
     def mails(self) -> list[Placed[Mail]]:
         """The mail server, if set and validated."""
         return self.every("mail", Mail)
+
+    @property
+    def modems(self) -> list[Placed[Modem]]:
+        """The modem, if set and validated."""
+        return self.every("modem", Modem)
+
+    @property
+    def webhooks(self) -> list[Placed[Webhook]]:
+        """The signing of webhooks, if set and validated."""
+        return self.every("webhook", Webhook)
+
+    @property
+    def sirens(self) -> list[Placed[Siren]]:
+        """The siren, if set and validated."""
+        return self.every("siren", Siren)
 
     @property
     def sensors(self) -> list[Placed[Sensor]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
+from urllib.parse import urlsplit
 
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.plan.sensor_defaults import (
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from controller.core.plan.curtain import Curtain
+    from controller.core.plan.people import Person
     from controller.core.plan.plan import Plan
     from controller.core.plan.sensor import Sensor
 
@@ -55,6 +57,11 @@ def _tell_place(plan: Plan) -> Iterator[str]:
     if plan.mail is not None:
         mail = plan.mail
         yield f"Mail by {mail.host} port {mail.port} ({mail.security.value}) from {mail.sender}"
+    if plan.modem is not None:
+        yield f"Text messages by the modem at {plan.modem.device}"
+    if plan.siren is not None:
+        on_s, pause_s = _number(plan.siren.longest_on_s), _number(plan.siren.pause_s)
+        yield f"Siren on {plan.siren.command_topic}: {on_s} s on, {pause_s} s silent, while an emergency sounds"
 
 
 def _tell_sensors(sensors: Sequence[Sensor]) -> Iterator[str]:
@@ -168,7 +175,7 @@ def _tell_entry(entry: AlarmEntry, unit: str) -> tuple[str, ...]:
 def _tell_calls(plan: Plan) -> Iterator[str]:
     yield ""
     yield f"People ({len(plan.person)})"
-    yield from _align([(person.name, person.email) for person in plan.person])
+    yield from _align([(person.name, _tell_ways(person)) for person in plan.person])
     for response, again_min in (
         (Response.EMERGENCY, plan.call_rules.repeat_min),
         (Response.TODAY, plan.call_rules.repeat_today_min),
@@ -184,6 +191,16 @@ def _tell_calls(plan: Plan) -> Iterator[str]:
             ways = ", ".join(way.value for way in step.ways)
             yield f"  after {_number(step.after_min)} min: {', '.join(step.people)} by {ways}"
         yield f"  then the whole list again every {_number(again_min)} min until answered"
+
+
+def _tell_ways(person: Person) -> str:
+    """Tell how a person is reached; what is in a file stays there."""
+    ways = [person.email, person.phone]
+    if person.webhook:
+        ways.append(f"webhook at {urlsplit(person.webhook).hostname}")
+    if person.service_file:
+        ways.append(f"service of {person.service_file}")
+    return ", ".join(way for way in ways if way)
 
 
 def _align(rows: Sequence[Sequence[str]]) -> Iterator[str]:

@@ -71,3 +71,11 @@ def address_of(person: Person, way: Way) -> str:
     match way:
         case Way.EMAIL:
             return person.email
+        case Way.TEXT:
+            return person.phone
+        case Way.WEBHOOK:
+            return person.webhook
+        case Way.SERVICE:
+            return person.service_file
+        case Way.LOG:
+            return person.name

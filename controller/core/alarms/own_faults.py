@@ -53,6 +53,24 @@ OWN_FAULTS: Final[tuple[AlarmEntry, ...]] = (
         action="Check network and mail account", minutes=240.0,
     ),
     _fault(
+        Watched.MODEM, "modem cannot be used", Response.TODAY, 0.0,
+        cause="Unplugged, no network, card or credit, store full.",
+        consequence="Nobody would hear of an emergency by text message.",
+        action="Check modem, aerial and card", minutes=240.0,
+    ),
+    _fault(
+        Watched.SIREN, "siren does not obey", Response.TODAY, 0.0,
+        cause="Board without power or network, siren or its read-back broken.",
+        consequence="Nobody at the house would hear of an emergency.",
+        action="Check the siren and its board", minutes=240.0,
+    ),
+    _fault(
+        Watched.REPLIES, "somebody guesses codes", Response.TODAY, 0.0,
+        cause="Wrong codes again and again from one number.",
+        consequence="Answers from this number are refused for an hour.",
+        action="Ask who it was; answer another way", minutes=1440.0,
+    ),
+    _fault(
         Watched.CURTAIN, "curtain stopped on a fault", Response.TODAY, 0.0,
         cause="Jam, ice, end switch, selector, relay, dead board.",
         consequence="The crop may scorch or the house cool down.",

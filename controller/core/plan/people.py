@@ -12,6 +12,10 @@ class Way(Enum):
     """A way to reach a person."""
 
     EMAIL = "email"
+    TEXT = "text"
+    WEBHOOK = "webhook"
+    SERVICE = "service"
+    LOG = "log"
 
 
 class Person(Part):
@@ -19,6 +23,9 @@ class Person(Part):
 
     name: str = key(REQUIRED, "Name or role; it stands in messages and in the record.", max_length=20)
     email: str = key("", "Mail address.", max_length=120)
+    phone: str = key("", "Number for text messages: + and digits, country first.", max_length=40)
+    webhook: str = key("", "Address (https) that takes signed messages for this person.", max_length=300)
+    service_file: str = key("", "File that holds the address of a messaging service and nothing else.")
 
 
 class CallStep(Part):

@@ -8,6 +8,7 @@ from controller.settings.checks.alarms import check_alarms
 from controller.settings.checks.curtains import check_curtains
 from controller.settings.checks.people import check_people
 from controller.settings.checks.place import check_place
+from controller.settings.checks.reach import check_reach
 from controller.settings.checks.sensors import check_sensors
 
 if TYPE_CHECKING:
@@ -17,5 +18,5 @@ if TYPE_CHECKING:
 
 def check_all(draft: Draft) -> list[Fault]:
     """Find everything that does not fit together, as far as the tables could be validated."""
-    checks = (check_place, check_sensors, check_curtains, check_alarms, check_people)
+    checks = (check_place, check_sensors, check_curtains, check_alarms, check_people, check_reach)
     return [fault for check in checks for fault in check(draft) if draft.is_sure(fault)]

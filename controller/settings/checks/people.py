@@ -18,8 +18,17 @@ if TYPE_CHECKING:
     from controller.settings.draft import Draft
     from controller.settings.problems import Path
 
-ADDRESS_KEY: Final[dict[Way, str]] = {Way.EMAIL: "email"}
+ADDRESS_KEY: Final[dict[Way, str]] = {
+    Way.EMAIL: "email",
+    Way.TEXT: "phone",
+    Way.WEBHOOK: "webhook",
+    Way.SERVICE: "service_file",
+    Way.LOG: "name",
+}
 """Key of a person that holds the address for a way."""
+
+REACHING: Final = tuple(address for way, address in ADDRESS_KEY.items() if way is not Way.LOG)
+"""Keys by which a person is reached; the log reaches nobody."""
 
 assert set(ADDRESS_KEY) == set(Way), "every way has a key for its address"
 
@@ -37,8 +46,8 @@ def check_people(draft: Draft) -> Iterator[Fault]:
                 "keeper@example.org is "
                 "needed",
             )
-        if not any(getattr(person, key) for key in ADDRESS_KEY.values()):
-            keys = ", ".join(f"`{key}`" for key in ADDRESS_KEY.values())
+        if not any(getattr(person, key) for key in REACHING):
+            keys = ", ".join(f"`{key}`" for key in REACHING)
             yield Fault(placed.path, f"{where}: nobody can reach this person; an address is needed ({keys})")
     for step in draft.steps:
         for place, text in _check_step(step.part, draft):
@@ -75,7 +84,7 @@ def _check_step(step: CallStep, draft: Draft) -> Iterator[tuple[Path, str]]:
 
 
 def _has_address(person: Person) -> bool:
-    return any(getattr(person, key) for key in ADDRESS_KEY.values())
+    return any(getattr(person, key) for key in REACHING)
 
 
 def _is_reached(person: Person, step: CallStep) -> bool:

@@ -179,6 +179,9 @@ def _list_topics(draft: Draft) -> Iterator[tuple[str, str, Sensor | None, Path]]
         where = label("curtain", curtain.part.name)
         yield where, curtain.part.command_topic, None, (*curtain.path, "command_topic")
         yield where, curtain.part.report_topic, None, (*curtain.path, "report_topic")
+    for siren in draft.sirens:
+        yield "siren", siren.part.command_topic, None, (*siren.path, "command_topic")
+        yield "siren", siren.part.report_topic, None, (*siren.path, "report_topic")
 
 
 def _may_share(one: Sensor | None, other: Sensor | None) -> bool:
