@@ -41,7 +41,7 @@ from controller.edges.calendar import Calendar, Job
 from controller.edges.clock import Clock
 from controller.edges.inbox import Inbound, Inbox
 from controller.edges.journal import Journal
-from controller.edges.mqtt import MqttEdge
+from controller.edges.mqtt import TICK_AGE_MAX_S, MqttEdge
 from controller.edges.notify.email import Email
 from controller.edges.notify.sender import Sender
 from controller.edges.notify.way import WayAdapter
@@ -214,7 +214,7 @@ class Daemon:
         for report in self._null_motor.due(stamp.house_ms):
             self._turn(stamp, Inbound(report))
         self._flush_if_due(stamp)
-        self._watchdog.beat(self._mqtt.tick_age_s() < 60.0)
+        self._watchdog.beat(self._mqtt.tick_age_s() < TICK_AGE_MAX_S)
 
     def _sleep_s(self) -> float:
         """Reckon how long there is nothing to do [s]."""
@@ -292,7 +292,8 @@ class Daemon:
         if not isinstance(loaded, Plan):
             for problem in loaded:
                 log.error("settings refused", problem=str(problem))
-            first = f"{len(loaded)} mistakes, the first: {loaded[0]}" if loaded else "unreadable"
+            more = f" (and {len(loaded) - 1} more)" if len(loaded) > 1 else ""
+            first = f"{loaded[0]}{more}"
             self.inbox.put(TroubleSeen(Watched.SETTINGS, first))
             return
         self._turn(self._stamp(), Inbound(SettingsChanged(loaded)))

@@ -28,8 +28,8 @@ class Letter:
 class Mailbox:
     """A catching mail server, for as long as the `with` lasts."""
 
-    def __init__(self, on_letter: Callable[[Letter], None] | None = None) -> None:
-        self.port = free_port()
+    def __init__(self, on_letter: Callable[[Letter], None] | None = None, *, port: int | None = None) -> None:
+        self.port = free_port() if port is None else port
         self._letters: list[Letter] = []
         self._lock = threading.Lock()
         self._on_letter = on_letter

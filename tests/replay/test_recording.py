@@ -38,9 +38,9 @@ def test_a_wide_row_becomes_samples_in_kept_units(tmp_path: Path) -> None:
     """Lux become W/m2 by 54 lx per umol (Thimijan & Heins 1983) and 2.0565 umol per joule; switches are words."""
     rows, tally = _read(tmp_path / "a.csv", "time,air,sun,pump\n2026-01-01T00:00:00Z,20.5,54000,on\n")
 
-    assert (1, 0) == (tally.read, tally.refused)
+    assert (tally.read, tally.refused) == (1, 0)
     [(utc_ms, samples)] = rows
-    assert 1_767_225_600_000 == utc_ms
+    assert utc_ms == 1_767_225_600_000
     assert [("air", 20.5), ("sun", pytest.approx(1000 / 2.0565)), ("pump", 1.0)] == [
         (sample.sensor, sample.value) for sample in samples
     ]
@@ -50,8 +50,8 @@ def test_an_empty_cell_is_no_reading(tmp_path: Path) -> None:
     """A sensor that did not speak in a row has no sample, and the row is still good."""
     rows, tally = _read(tmp_path / "a.csv", "time,air,sun\n2026-01-01T00:00:00+02:00,,5\n")
 
-    assert ["sun"] == [sample.sensor for sample in rows[0][1]]
-    assert 1 == tally.read
+    assert [sample.sensor for sample in rows[0][1]] == ["sun"]
+    assert tally.read == 1
 
 
 def test_the_long_form_gathers_rows_of_one_instant(tmp_path: Path) -> None:
@@ -63,8 +63,8 @@ def test_the_long_form_gathers_rows_of_one_instant(tmp_path: Path) -> None:
         "2026-01-01T00:00:00Z,moon,1\n2026-01-01T00:01:00Z,air,21\n",
     )
 
-    assert [("air", "pump"), ("air",)] == [tuple(sample.sensor for sample in samples) for _, samples in rows]
-    assert (3, 1) == (tally.read, tally.refused)
+    assert [tuple(sample.sensor for sample in samples) for _, samples in rows] == [("air", "pump"), ("air",)]
+    assert (tally.read, tally.refused) == (3, 1)
     assert "a.csv:4:" in tally.named[0]
     assert "moon" in tally.named[0]
 
@@ -89,8 +89,8 @@ def test_a_bad_row_is_named_with_its_line_and_skipped(tmp_path: Path, row: str, 
     text = f"time,air,sun,pump\n2026-01-01T00:00:00Z,20,1,on\n{row}\n2026-01-01T00:02:00Z,21,1,off\n"
     rows, tally = _read(tmp_path / "a.csv", text)
 
-    assert (2, 1) == (tally.read, tally.refused)
-    assert [20.0, 21.0] == [samples[0].value for _, samples in rows]
+    assert (tally.read, tally.refused) == (2, 1)
+    assert [samples[0].value for _, samples in rows] == [20.0, 21.0]
     assert "a.csv:3:" in tally.named[0]
     assert says in tally.named[0]
 
@@ -99,8 +99,8 @@ def test_many_bad_rows_are_counted_and_the_first_are_named(tmp_path: Path) -> No
     """A wholly broken file does not fill the screen."""
     _, tally = _read(tmp_path / "a.csv", "time,air\n" + "x,1\n" * 500)
 
-    assert 500 == tally.refused
-    assert NAMED_ROWS_MOST == len(tally.named)
+    assert tally.refused == 500
+    assert len(tally.named) == NAMED_ROWS_MOST
 
 
 def test_the_survey_finds_span_and_sensors(tmp_path: Path) -> None:
@@ -110,9 +110,9 @@ def test_the_survey_finds_span_and_sensors(tmp_path: Path) -> None:
 
     span = survey(path, SENSORS)
 
-    assert 86_400_000 == span.last_utc_ms - span.first_utc_ms
+    assert span.last_utc_ms - span.first_utc_ms == 86_400_000
     assert frozenset({"air"}) == span.sensors
-    assert ("moon",) == span.strangers
+    assert span.strangers == ("moon",)
 
 
 @pytest.mark.parametrize(

@@ -25,11 +25,16 @@ def _half_sine(hour: float, peak: float) -> float:
 def _write(path: Path, minutes: int, light: Callable[[float], float], *, oxygen: float | None = None) -> None:
     """Write an invented recording by the minute."""
     with path.open("w", encoding="utf-8") as out:
-        out.write("time,outdoor light,outdoor temperature,air temperature" + (",tank 1 oxygen\n" if oxygen else "\n"))
+        out.write(
+            "time,outdoor light,outdoor temperature,air temperature"
+            + (",tank 1 oxygen\n" if oxygen else "\n")
+        )
         for minute in range(minutes):
             at = START + timedelta(minutes=minute)
             hour = minute / 60 % 24
-            row = f"{at.isoformat()},{light(hour):.2f},{8 + minute % 7 * 0.01:.2f},{17 + minute % 5 * 0.01:.2f}"
+            row = (
+                f"{at.isoformat()},{light(hour):.2f},{8 + minute % 7 * 0.01:.2f},{17 + minute % 5 * 0.01:.2f}"
+            )
             value = oxygen if oxygen is not None and 600 <= minute < 660 else 7.5
             out.write(row + (f",{value + minute % 3 * 0.01:.2f}\n" if oxygen else "\n"))
 
@@ -40,7 +45,7 @@ def _replay(tmp_path: Path, *more: str) -> tuple[subprocess.CompletedProcess[str
     words = [sys.executable, "-m", "controller.main", "replay", "--settings", str(SETTINGS),
              "--readings", str(tmp_path / "in.csv"), "--positions", str(out), *more]  # fmt: skip
     done = subprocess.run(words, capture_output=True, text=True, check=False, timeout=120)
-    rows = list(csv.DictReader(out.open(encoding="utf-8"))) if out.exists() else []
+    rows = list(csv.DictReader(out.read_text(encoding="utf-8").splitlines())) if out.exists() else []
     return done, rows
 
 
@@ -51,18 +56,18 @@ def test_a_clear_day_is_drawn_at_night_opened_in_the_morning_and_shaded_at_noon(
 
     done, rows = _replay(tmp_path, "--json")
 
-    assert 0 == done.returncode, done.stderr
+    assert done.returncode == 0, done.stderr
     said = json.loads(done.stdout)
-    assert (1440, 0) == (said["rows_read"], said["rows_refused"])
-    assert ["time", "curtain", "drawn_percent", "rule", "reason"] == list(rows[0])
-    assert [
+    assert (said["rows_read"], said["rows_refused"]) == (1440, 0)
+    assert list(rows[0]) == ["time", "curtain", "drawn_percent", "rule", "reason"]
+    assert [(row["rule"], row["drawn_percent"]) for row in rows] == [
         ("start", "0"),
         ("hold heat at night", "100"),
         ("open", "0"),
         ("light ceiling", "100"),
         ("open", "0"),
         ("hold heat at night", "100"),
-    ] == [(row["rule"], row["drawn_percent"]) for row in rows]
+    ]
     assert said["moves"] == {"main": 5}
     shade = rows[3]
     # 800 sin(pi (h - 5) / 14) crosses 600 at h = 8.78 UTC; filter 3 min and delay 5 min come after.
@@ -81,8 +86,8 @@ def test_low_oxygen_in_a_recording_counts_as_one_call(tmp_path: Path) -> None:
     done, _ = _replay(tmp_path, "--json")
 
     said = json.loads(done.stdout)
-    assert 0 == done.returncode, done.stderr
-    assert 1 == said["calls"]
+    assert done.returncode == 0, done.stderr
+    assert said["calls"] == 1
     assert said["messages"] >= 1
 
 
@@ -106,19 +111,33 @@ def test_a_recording_without_a_good_row_exits_with_1(tmp_path: Path) -> None:
 
     done, rows = _replay(tmp_path)
 
-    assert 1 == done.returncode
+    assert done.returncode == 1
     assert "no row has a readable time" in done.stderr
-    assert [] == rows
+    assert rows == []
 
 
 def test_settings_with_a_mistake_exit_with_2_and_name_the_line(tmp_path: Path) -> None:
     """The mistake is in the settings, not in the recording."""
     bad = tmp_path / "bad.toml"
-    bad.write_text(SETTINGS.read_text(encoding="utf-8").replace("latitude_deg = 54", "latitude_deg = 540"), encoding="utf-8")
-    words = [sys.executable, "-m", "controller.main", "replay", "--settings", str(bad), "--readings", "x", "--positions", "y"]
+    bad.write_text(
+        SETTINGS.read_text(encoding="utf-8").replace("latitude_deg = 54", "latitude_deg = 540"),
+        encoding="utf-8",
+    )
+    words = [
+        sys.executable,
+        "-m",
+        "controller.main",
+        "replay",
+        "--settings",
+        str(bad),
+        "--readings",
+        "x",
+        "--positions",
+        "y",
+    ]
 
     done = subprocess.run(words, capture_output=True, text=True, check=False, timeout=60)
 
-    assert 2 == done.returncode
+    assert done.returncode == 2
     assert "bad.toml:" in done.stderr
     assert "latitude" in done.stderr
