@@ -856,3 +856,24 @@ def test_pruning_and_copying_on_another_thread_disturb_no_turn(journal: Journal,
     assert (remembered.document, remembered.turn) == (b"299", 300)
     with Reader(tmp_path) as reader:
         assert len(reader.notes(Ledger.CURTAIN, from_utc_ms=0, to_utc_ms=NOON_MS + 999)) == 300
+
+
+def test_a_reader_says_what_is_damaged(journal: Journal, tmp_path: Path) -> None:
+    """A spoilt state, a spoilt file and a spoilt history are refused, or done without, in plain words."""
+    commit(journal, 0, reading(1.0))
+    journal.flush(at(1))
+    journal.close()
+    damage_header(tmp_path, "history.db")
+    with Reader(tmp_path) as reader:
+        assert reader.hours("sun", from_utc_ms=0, to_utc_ms=NOON_MS) == ()
+    with closing(connect_plainly(tmp_path / "alarms.db")) as other:
+        other.execute("UPDATE state SET document = x'0102'")
+        other.execute("DROP TABLE note")
+    with Reader(tmp_path) as reader:
+        with pytest.raises(JournalBroken, match="cannot be unpacked"):
+            reader.last_state()
+        with pytest.raises(JournalBroken, match="no such table"):
+            reader.note_at("North", NOON_MS)
+    damage_header(tmp_path, "alarms.db")
+    with pytest.raises(JournalBroken, match="not a database"):
+        Reader(tmp_path)
