@@ -35,6 +35,12 @@ NO_PROGRESS_LEAST_MS: Final = 20 * SECOND_MS
 PROGRESS_PERCENT: Final = 0.5
 """A smaller change of position is no progress. [%]"""
 
+CONTRADICTION_PERCENT: Final = 20.0
+"""An end switch and a measured position further apart than this contradict each other (our choice). [%]"""
+
+TOO_SOON_SHARE: Final = 0.5
+"""An end switch that answers in less than this share of the travel time, from the other end, is stuck (our choice)."""
+
 REFUSED_RETRY_MS: Final = 60 * SECOND_MS
 """A command that did not reach its board is given again after this, while it is still wanted. [ms]"""
 
@@ -49,6 +55,9 @@ def hear(curtain: Curtain, drive: Drive, report: CurtainReported, now: HouseMs) 
         if drive.phase is Phase.FAULTED:
             return drive, ""
         return _fault(drive, now, "both end switches are pressed at once")
+    if _is_contradicted(curtain, report) and drive.phase is not Phase.FAULTED:
+        text = f"the {report.limit.value} end switch is pressed at {report.drawn_percent:.0f} % drawn"
+        return _fault(drive, now, text)
     if report.selector is not Selector.REMOTE:
         return _hear_locked(curtain, drive, report, now), ""
     if drive.selector is not Selector.REMOTE:
@@ -76,6 +85,14 @@ def hear(curtain: Curtain, drive: Drive, report: CurtainReported, now: HouseMs) 
     if here == drive.drawn_percent and drive.unasked_since_ms is None:
         return drive, ""
     return replace(drive, unasked_since_ms=None, drawn_percent=here), ""
+
+
+def _is_contradicted(curtain: Curtain, report: CurtainReported) -> bool:
+    """Whether end switch and measured position cannot both be right."""
+    if curtain.actuator is not Actuator.TARGET or report.drawn_percent is None:
+        return False
+    end = {Limit.DRAWN: 100.0, Limit.OPEN: 0.0}.get(report.limit)
+    return end is not None and abs(report.drawn_percent - end) > CONTRADICTION_PERCENT
 
 
 def _bound(report: CurtainReported) -> CurtainReported:
@@ -131,6 +148,12 @@ def _hear_running(curtain: Curtain, drive: Drive, report: CurtainReported, now: 
     )
     end = {100.0: Limit.DRAWN, 0.0: Limit.OPEN}.get(drive.target_percent)
     if end is not None and report.limit is end:
+        ran_ms = now - drive.started_ms
+        whole_way = drive.from_percent == 100.0 - drive.target_percent
+        if whole_way and ran_ms < TOO_SOON_SHARE * curtain.travel_time_s * SECOND_MS:
+            return _fault(
+                drive, now, f"the {end.value} end switch answered after {ran_ms / SECOND_MS:.0f} s: stuck?"
+            )
         return _arrive(drive, now, drive.target_percent), ""
     if here is None or curtain.actuator is not Actuator.TARGET:
         return drive, ""
