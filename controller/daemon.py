@@ -19,7 +19,7 @@ from controller.core.signals.sense import NEVER
 from controller.core.sky.almanac import covers, unpack
 from controller.core.state import Durable
 from controller.core.step import first_state
-from controller.core.units import DAY_MS, HouseMs
+from controller.core.units import DAY_MS, MINUTE_MS, HouseMs
 from controller.core.vocabulary import (
     AlmanacArrived,
     Effect,
@@ -59,6 +59,9 @@ SENDER_ENDS_WITHIN_S: Final = 5.0
 LONGEST_SLEEP_S: Final = 2.0
 """The loop wakes at least this often to show the watchdog that it lives. [s]"""
 
+WRITE_EVERY_MS: Final = 10 * MINUTE_MS
+"""A quiet house writes its state this often: 144 small commits a day. [ms]"""
+
 ACKNOWLEDGE_AT_MOST: Final = 10
 """Readings whose senders wait for our acknowledgement; a broker stops at 20 unless told otherwise."""
 
@@ -70,9 +73,19 @@ class Daemon:
     """One house, alive. Build it, `run` it on the main thread, `stop` it from a signal handler."""
 
     def __init__(
-        self, plan: Plan, *, settings_path: Path, clock: Clock, journal: Journal | None, trouble: str = ""
+        self,
+        plan: Plan,
+        *,
+        settings_path: Path,
+        clock: Clock,
+        journal: Journal | None,
+        away_ms: int | None = None,
+        trouble: str = "",
     ) -> None:
-        """Wire the house. Without a journal (`trouble` says why) it lives from memory and calls for help."""
+        """Wire the house. Without a journal (`trouble` says why) it lives from memory and calls for help.
+
+        `away_ms` is how long it was away, None if a clock that was not set makes that unknown.
+        """
         self._settings_path = settings_path
         self.clock = clock
         self.inbox = Inbox()
@@ -81,7 +94,8 @@ class Daemon:
         self._reload = threading.Event()
         self._waiting: list[Callable[[], None]] = []
         self._house_ms: HouseMs = clock.house_ms()
-        durable, away_ms = self._remembered()
+        self._write_ms: HouseMs = self._house_ms
+        durable = self._remembered()
         self.engine = Engine(
             first_state(plan, durable), act=self._act, record=journal, on_unrecorded=self._unrecorded
         )
@@ -91,31 +105,31 @@ class Daemon:
         self._watchdog = Watchdog()
         self._calendar = Calendar(
             (
-                Job("keep the sun", {"minute": 20}, self._renew_sun),
-                Job("prune the record", {"hour": 3, "minute": 40}, self._prune),
-            )
+                Job("keep the sun", {"minute": 20}, self._renew_sun, Watched.SKY),
+                Job("prune the record", {"hour": 3, "minute": 40}, self._prune, Watched.HISTORY),
+            ),
+            tell=self.inbox.put,
         )
         self._start_event = Started(away_ms)
         if trouble:
             self.inbox.put(TroubleSeen(Watched.JOURNAL, trouble))
 
-    def _remembered(self) -> tuple[Durable | None, int | None]:
-        """Read what the last run left, and how long it has been away [ms]."""
+    def _remembered(self) -> Durable | None:
+        """Read what the last run left."""
         if self._journal is None:
-            return None, None
+            return None
         left = self._journal.load()
         if left is None:
-            return None, None
+            return None
         self._house_ms = max(self._house_ms, left.house_ms)
-        away_ms = self.clock.utc_ms() - left.utc_ms
         try:
-            return remember.unpack(left.document), away_ms if away_ms >= 0 else None
+            return remember.unpack(left.document)
         except ValueError:
             log.exception("remembered state unreadable")
             self.inbox.put(
                 TroubleSeen(Watched.JOURNAL, "the remembered state cannot be read: everything is unknown")
             )
-            return None, None
+            return None
 
     # --- life -------------------------------------------------------------------------------------------
 
@@ -214,6 +228,10 @@ class Daemon:
         for report in self._null_motor.due(stamp.house_ms):
             self._turn(stamp, Inbound(report))
         self._flush_if_due(stamp)
+        if stamp.house_ms >= self._write_ms:
+            # House time goes on from the last commit after a restart with a clock that is not set.
+            self._write_ms = stamp.house_ms + WRITE_EVERY_MS
+            self.engine.write_state(stamp)
         self._watchdog.beat(self._mqtt.tick_age_s() < TICK_AGE_MAX_S)
 
     def _sleep_s(self) -> float:

@@ -12,7 +12,7 @@ from typing import Protocol
 from controller.core.remember import pack
 from controller.core.state import State
 from controller.core.step import step
-from controller.core.vocabulary import Effect, Event, Stamp
+from controller.core.vocabulary import Effect, Event, Stamp, Woken
 
 
 class Record(Protocol):
@@ -70,6 +70,12 @@ class Engine:
         for effect in effects:
             self._act(effect, stamp)
         return effects
+
+    def write_state(self, stamp: Stamp) -> None:
+        """Remember the state as it is, with no event; a quiet house does so now and then."""
+        if self._record is not None:
+            self._behind = True
+            self._commit(self._record, stamp, Woken(), (), self.state, self.state)
 
     def _commit(
         self, record: Record, stamp: Stamp, event: Event, effects: tuple[Effect, ...], old: State, new: State

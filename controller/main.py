@@ -111,11 +111,13 @@ def run_daemon(args: argparse.Namespace) -> int:
         # A worn-out card must not silence the house: it lives from memory and calls for help.
         trouble = f"{error}: nothing is remembered over a restart"
         log.exception("no journal", why=trouble)
+    clock = _make_clock(loaded, journal, rehearsal, args.rehearsal_rate)
     daemon = Daemon(
         loaded,
         settings_path=args.settings,
-        clock=_make_clock(loaded, journal, rehearsal, args.rehearsal_rate),
+        clock=clock,
         journal=journal,
+        away_ms=clock.away_ms if isinstance(clock, BoardClock) else None,
         trouble=trouble,
     )
     signal.signal(signal.SIGTERM, lambda *_: daemon.stop())
