@@ -214,6 +214,29 @@ class EffectFailed:
     reason: str
 
 
+@dataclass(frozen=True, slots=True)
+class MessageDelivered:
+    """A message has reached the person's phone. That is not yet read, nor answered."""
+
+    effect_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReplyReceived:
+    """Somebody has written back. Who it is shows only in `sender`, the number or address it came from."""
+
+    way: Way
+    sender: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SirenReported:
+    """The siren has said whether it sounds."""
+
+    on: bool
+
+
 Event: TypeAlias = (
     Started
     | ReadingsTaken
@@ -231,6 +254,9 @@ Event: TypeAlias = (
     | AlarmReset
     | EffectDone
     | EffectFailed
+    | MessageDelivered
+    | ReplyReceived
+    | SirenReported
 )
 
 
@@ -268,6 +294,17 @@ class SendMessage:
 
 
 @dataclass(frozen=True, slots=True)
+class SoundSiren:
+    """Let the siren sound for at most `run_at_most_ms`, not after an instant; 0 silences it at once."""
+
+    effect_id: str
+    run_at_most_ms: int
+    not_after_utc_ms: UtcMs
+    not_after_house_ms: HouseMs
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class PublishState:
     """Publish a retained state under the site's own topic root."""
 
@@ -296,4 +333,4 @@ class Note:
     value: float | None = None
 
 
-Effect: TypeAlias = MoveCurtain | SendMessage | PublishState | Note
+Effect: TypeAlias = MoveCurtain | SendMessage | SoundSiren | PublishState | Note

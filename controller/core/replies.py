@@ -1,0 +1,257 @@
+"""What people write back: who it is, which alarm they mean, and what to write to them in turn.
+
+An answer stops the calls, so it takes a known number *and* the right code, and anything that may be a machine
+or a refusal ("I can't come, 4821") is no answer. Wrong codes are counted, for somebody may be guessing.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from enum import Enum
+from typing import Final
+
+from controller.core.alarms.wording import SPEAKER
+from controller.core.plan.people import Person, Way
+from controller.core.units import HOUR_MS, HouseMs
+
+WRONG_MOST: Final = 5
+"""So many wrong codes from one number within an hour, and it is refused for an hour."""
+
+CORRECTIONS_MOST: Final = 3
+"""Letters of correction to one number within an hour: enough for a person, too few to pay for a machine."""
+
+SENDERS_MOST: Final = 50
+"""Numbers remembered at once; the one heard of longest ago is forgotten first."""
+
+LETTERS_READ_MOST: Final = 500
+"""So much of a reply is looked at; a code stands at its beginning or not at all."""
+
+LETTERS_SENT_MOST: Final = 160
+"""Letters of a correction: one text message."""
+
+_FOUR: Final = re.compile(r"(?<![0-9])[0-9]{4}(?![0-9])")
+_SPREAD: Final = re.compile(r"(?<![0-9])[0-9](?:[ .-][0-9]|[0-9]){3}(?![ .-]?[0-9])")
+
+# Words by which machines give themselves away. RFC 3834 marks mails; text messages have only their words.
+_MACHINE: Final = re.compile(
+    r"\bauto(?:mat(?:ic|ed|isch\w*|ique)?)?[ -]?(?:reply|replied|response|answer|generated|antwort\w*)\b"
+    r"|\bautomatic(?:ally)?\b|\bout of (?:the )?office\b|\bon (?:annual )?leave\b|\babwesenheit|\bvacation\b"
+    r"|\bi'?m driving\b|\bdo not reply\b|\bno-?reply\b|\bdelivery (?:failed|failure|status)\b|\bundeliver",
+    re.IGNORECASE,
+)
+
+# Words that may mean the opposite of "I have it".
+_DECLINES: Final = re.compile(
+    r"\?|\b(?:no(?!\s+(?:problem|worries))|not|nope|cannot|can'?t|won'?t|don'?t|unable|never|nobody|help|wrong)\b",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SenderRecord:
+    """What is remembered of one number: when it sent wrong codes, was corrected, and until when it is refused."""
+
+    wrong: tuple[HouseMs, ...] = ()
+    corrected: tuple[HouseMs, ...] = ()
+    refused_until_ms: HouseMs = 0
+
+
+class Verdict(Enum):
+    """What a reply is taken for."""
+
+    ANSWERS = "answers"
+    LATE = "somebody has it already"
+    DECLINES = "may mean the opposite"
+    WRONG = "wrong code"
+    NO_CODE = "no code"
+    STRANGER = "unknown number"
+    MACHINE = "automatic reply"
+    REFUSED = "number refused after too many wrong codes"
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What became of a reply. `codes` are those it answers; `correction` is what to write back, if anything."""
+
+    record: SenderRecord
+    verdict: Verdict
+    codes: tuple[str, ...] = ()
+    correction: str = ""
+    locks: bool = False
+
+
+def normalise_number(sender: str) -> str:
+    """Write a number as the settings have it: `+` and digits; anything else comes back without its spaces."""
+    number = unicodedata.normalize("NFKC", sender).strip()
+    bare = re.sub(r"[ \-./()]", "", number)
+    if re.fullmatch(r"00[1-9][0-9]{6,14}", bare):
+        return f"+{bare[2:]}"
+    return bare if re.fullmatch(r"\+?[0-9]+", bare) else number
+
+
+def find_person(persons: Iterable[Person], way: Way, sender: str) -> Person | None:
+    """Find whose number or address it is, exactly; a name in the sender's place is nobody's."""
+    for person in persons:
+        match way:
+            case Way.TEXT if person.phone and person.phone == normalise_number(sender):
+                return person
+            case Way.EMAIL if person.email and person.email.casefold() == sender.strip().casefold():
+                return person
+            case _:
+                continue
+    return None
+
+
+def own_words(text: str) -> str:
+    """Cut a reply down to what the person wrote: what follows our own name is our message quoted back."""
+    text = unicodedata.normalize("NFKC", text[:LETTERS_READ_MOST])
+    place = text.upper().find(SPEAKER)
+    return text if place < 0 else text[:place]
+
+
+def find_codes(text: str) -> tuple[str, ...]:
+    """Find the four-digit groups of a text, in order, once each; digits of any script, spread or together."""
+    text = own_words(text)
+    text = "".join(str(unicodedata.decimal(sign)) if sign.isdecimal() else sign for sign in text)
+    found = _FOUR.findall(text) or [re.sub(r"[ .-]", "", each) for each in _SPREAD.findall(text)]
+    return tuple(dict.fromkeys(found))
+
+
+def judge_reply(
+    record: SenderRecord,
+    text: str,
+    *,
+    known: bool,
+    open_alarms: Mapping[str, str],
+    held: Mapping[str, str],
+    now: HouseMs,
+) -> Judgement:
+    """Judge one reply.
+
+    Parameters
+    ----------
+    record
+        What is remembered of the number it came from.
+    text
+        What it says.
+    known
+        Whether the number is that of a person of the house.
+    open_alarms
+        Code and name of each alarm for which people are being called.
+    held
+        Code, and who has it, of each alarm that has been answered and is not over.
+    now
+        House time. [ms]
+    """
+    record = forget_old(record, now)
+    codes = find_codes(text)
+    if now < record.refused_until_ms:
+        return Judgement(record, Verdict.REFUSED)
+    if _MACHINE.search(text[:LETTERS_READ_MOST]):
+        # Never written to, or two machines would talk to each other all night.
+        return Judgement(record, Verdict.MACHINE)
+    if not known:
+        # The right code from a stranger is a guess too, and is not told that it was right.
+        return _count_wrong(record, Verdict.STRANGER, now) if codes else Judgement(record, Verdict.STRANGER)
+    right = tuple(code for code in codes if code in open_alarms)
+    taken = tuple(code for code in codes if code in held)
+    if (right or taken) and _DECLINES.search(own_words(text)):
+        words = f"{(right or taken)[0]} is not taken as answered. If you have it, send the code alone."
+        return _correct(Judgement(record, Verdict.DECLINES), f"{SPEAKER}: {words} The calls go on.", now)
+    if right:
+        return Judgement(record, Verdict.ANSWERS, right)
+    if taken:
+        return _correct(Judgement(record, Verdict.LATE), f"{SPEAKER}: {taken[0]}: {held[taken[0]]}.", now)
+    correction = write_correction(codes, open_alarms)
+    if not codes:
+        return _correct(Judgement(record, Verdict.NO_CODE), correction, now)
+    judgement = _count_wrong(record, Verdict.WRONG, now)
+    if judgement.locks:
+        correction = (
+            f"{SPEAKER}: too many wrong codes: this number is refused for an hour. Answer another way."
+        )
+        return _correct(judgement, correction, now, always=True)
+    return _correct(judgement, correction, now)
+
+
+def _count_wrong(record: SenderRecord, verdict: Verdict, now: HouseMs) -> Judgement:
+    """Count a wrong code, and refuse the number if there are too many."""
+    wrong = (*record.wrong, now)
+    if len(wrong) < WRONG_MOST:
+        return Judgement(replace(record, wrong=wrong), verdict)
+    # Counted anew after the hour, else one more slip would lock it again.
+    return Judgement(replace(record, wrong=(), refused_until_ms=now + HOUR_MS), verdict, locks=True)
+
+
+def _correct(judgement: Judgement, correction: str, now: HouseMs, *, always: bool = False) -> Judgement:
+    """Write back, unless this number has been written to often enough."""
+    record = judgement.record
+    if not always and len(record.corrected) >= CORRECTIONS_MOST:
+        return judgement
+    return replace(
+        judgement, record=replace(record, corrected=(*record.corrected, now)), correction=correction
+    )
+
+
+def write_correction(codes: tuple[str, ...], open_alarms: Mapping[str, str]) -> str:
+    """Write which codes are open, as many as one text message holds."""
+    said = f"{SPEAKER}: {codes[0]} is no open alarm. " if codes else f"{SPEAKER}: no code found. "
+    if not open_alarms:
+        return f"{said}No alarm is open."
+    end = ". Answer with the code alone."
+    left = len(open_alarms)
+    listed = ""
+    for code, name in open_alarms.items():
+        item = f"{', ' if listed else ''}{code} {name}"
+        more = f" and {left - 1} more" if left > 1 else ""
+        if len(said) + len("Open: ") + len(listed) + len(item) + len(more) + len(end) > LETTERS_SENT_MOST:
+            break
+        listed += item
+        left -= 1
+    more = f" and {left} more" if left and listed else ""
+    return f"{said}Open: {listed}{more}{end}" if listed else f"{said}{left} alarms are open{end}"
+
+
+def write_thanks(code: str, alarm: str, person: str) -> str:
+    """Confirm to the person that the answer has been taken; people act on it."""
+    return f"{SPEAKER}: {code} is yours, thank you {person}: {alarm}. It sounds again if it stays wrong."
+
+
+def forget_old(record: SenderRecord, now: HouseMs) -> SenderRecord:
+    """Forget what is more than an hour ago."""
+    since = now - HOUR_MS
+    return SenderRecord(
+        tuple(at for at in record.wrong if at > since),
+        tuple(at for at in record.corrected if at > since),
+        record.refused_until_ms if record.refused_until_ms > now else 0,
+    )
+
+
+def keep_record(
+    records: Mapping[str, SenderRecord], sender: str, record: SenderRecord, now: HouseMs
+) -> Mapping[str, SenderRecord]:
+    """Remember a number's record, last in order; without what is forgotten, and within bounds.
+
+    A number that is refused is kept before others, so that strangers cannot push it out.
+    """
+    kept = {
+        name: fresh
+        for name, old in {**records, sender: record}.items()
+        if (fresh := forget_old(old, now)) != SenderRecord() and name != sender
+    }
+    if forget_old(record, now) != SenderRecord():
+        kept[sender] = record
+    while len(kept) > SENDERS_MOST:
+        free = [name for name, each in kept.items() if not each.refused_until_ms]
+        del kept[(free or list(kept))[0]]
+    return kept
+
+
+def refused_senders(records: Mapping[str, SenderRecord], now: HouseMs) -> dict[str, HouseMs]:
+    """Name the numbers that are refused now, and until when [ms]."""
+    return {
+        name: record.refused_until_ms for name, record in records.items() if record.refused_until_ms > now
+    }
