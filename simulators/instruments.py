@@ -11,7 +11,7 @@ from typing import Any, Final
 from simulators.sensors import Sensor, mild_air_temperature, mild_light
 from simulators.world import World
 
-SITE_FILE: Final = Path(__file__).parent / "scenarios" / "kestrel-wharf.toml"
+SITE_FILE: Final = Path(__file__).parent / "kestrel-wharf.toml"
 """The instruments of the demo site."""
 
 
