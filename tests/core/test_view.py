@@ -127,9 +127,9 @@ def test_light_under_a_moving_curtain_is_what_it_was_before() -> None:
     assert pytest.approx(800.0) == house.state.views["roof"].light_w_m2
 
     house.until_move({"roof_light": 400.0})
-    house.report(50.0, moving=True).read(roof_light=300.0)
+    house.wait(seconds=10).report(50.0, moving=True).read(roof_light=300.0)
     assert house.state.views["roof"].shading
     assert house.state.views["roof"].light_w_m2 == pytest.approx(800.0)
-    house.report(100.0).read(roof_light=240.0)
+    house.wait(seconds=60).report(100.0).read(roof_light=240.0)
     assert house.state.views["roof"].light_w_m2 == pytest.approx(800.0)
     assert house.rule == "light ceiling"
