@@ -2,7 +2,8 @@
 
 The daemon's own `step` runs here, with the same engine as live; what is simulated is the world around it. All
 times are whole milliseconds, all draws come from streams of the one seed, and nothing depends on hash order,
-so the same seed gives the same bytes.
+so the same seed gives the same bytes. The daemon may lose its power in the middle of a turn: then it is away
+for a while, and begins again with what its record remembers.
 """
 
 from __future__ import annotations
@@ -10,41 +11,43 @@ from __future__ import annotations
 import heapq
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
-from typing import Final
+from typing import Final, Protocol
 from zoneinfo import ZoneInfo
 
-from controller.core.alarms.lifecycle import SOUNDING
+from controller.core.alarms.own_faults import with_own_faults
+from controller.core.plan.alarm import Watched
 from controller.core.plan.plan import Plan
+from controller.core.remember import unpack
 from controller.core.sky.almanac import Almanac
 from controller.core.step import first_state
 from controller.core.vocabulary import (
     AlmanacArrived,
-    AnswerGiven,
     CurtainReported,
     Effect,
-    EffectDone,
     EffectFailed,
     Event,
     Ledger,
     Limit,
     MoveCurtain,
     Note,
-    ReadingsTaken,
     Run,
-    Sample,
     Selector,
     SendMessage,
+    SettingsChanged,
     Stamp,
     Started,
+    TroubleSeen,
     Woken,
 )
-from controller.engine import Engine, Record
+from controller.engine import Engine
 from simulators.boards import Report
+from simulators.clocks import Clocks
 from simulators.instruments import Instrument
+from simulators.link import Link, Message
+from simulators.memory import Killed, Memory
 from simulators.motor import Direction
-from simulators.paths import Path
-from simulators.people import Happening, Person
+from simulators.people import Person
+from simulators.staff import Staff
 from simulators.world import World
 
 MINUTE_MS: Final = 60_000
@@ -57,11 +60,37 @@ REPORT_IDLE_MIN: Final = 5
 BOARD_LAG_MS: Final = 300
 """A command needs this long to the board, a report as long back. [ms]"""
 
-COUNT_KEEPS: Final = 10
+BROKER_NOTICED_MS: Final = 30_000
+"""A lost broker is noticed after one and a half keep-alives of 20 s. [ms]"""
+
+TOLD_FOR_MS: Final = 3_600_000
+"""A record that was set aside is told of for this long. [ms]"""
+
+EVENTS_KEPT: Final = 10
 """Events kept for the story of a broken promise."""
 
-Watcher = Callable[["Clockwork", Stamp, Event, tuple[Effect, ...]], None]
-"""Looks at every turn: promises, plots, demonstrations."""
+TURNS_AT_ONCE: Final = 2_000
+"""More turns than this at one instant, and the daemon goes in circles."""
+
+
+class InCircles(Exception):  # noqa: N818 - named by what happened
+    """The daemon asks to be woken at once, again and again."""
+
+
+class Watcher(Protocol):
+    """Looks on: promises, plots, demonstrations."""
+
+    def turn(self, run: Clockwork, stamp: Stamp, event: Event, effects: tuple[Effect, ...]) -> None:
+        """See a turn of the daemon."""
+
+    def handed(self, run: Clockwork, stamp: Stamp, effect: Effect) -> None:
+        """See an effect reach the world."""
+
+    def died(self, run: Clockwork, stamp: Stamp, event: Event) -> None:
+        """See the daemon lose its power in a turn."""
+
+    def minute(self, run: Clockwork) -> None:
+        """See a minute end."""
 
 
 @dataclass(slots=True)
@@ -74,6 +103,7 @@ class Tally:
     messages: int = 0
     refused_messages: int = 0
     answers: int = 0
+    restarts: int = 0
     alarms: dict[str, int] = field(default_factory=dict)
     oxygen_least_mg_l: float = 99.0
     air_least_c: float = 99.0
@@ -83,9 +113,13 @@ class Tally:
 
 
 class Clockwork:
-    """One run: a daemon's engine, a world, people and paths, and the time between them."""
+    """One run: a daemon's engine, a world, people and paths, and the time between them.
 
-    def __init__(  # noqa: PLR0913 - a run has these parts
+    `engine` is None while the daemon is away. `troubles` counts the faults in force by name; `calm_since_ms`
+    is the true instant since when there has been none.
+    """
+
+    def __init__(
         self,
         plan: Plan,
         world: World,
@@ -95,33 +129,90 @@ class Clockwork:
         start_utc_ms: int,
         seed: int,
         people: Iterable[Person] = (),
-        path: Path | None = None,
         watchers: tuple[Watcher, ...] = (),
-        record: Record | None = None,
     ) -> None:
         self.plan = plan
+        self.entries = with_own_faults(plan.alarm)
         self.world = world
         self.instruments = tuple(instruments)
+        self.seed = seed
         self.start_utc_ms = start_utc_ms
         self.now_utc_ms = start_utc_ms
         self.tally = Tally()
         self.last_events: list[tuple[int, Event]] = []
-        self.people = {person.name: person for person in people}
-        self._path = path or Path(seed=seed, name="email")
-        self._zone = ZoneInfo(plan.site.time_zone)
-        self._standard_min = _standard_offset_min(self._zone, start_utc_ms)
+        self.staff = Staff(people, seed=seed)
+        self.link = Link(plan)
+        self.clocks = Clocks(ZoneInfo(plan.site.time_zone), start_utc_ms)
+        self.memory = Memory()
+        self.almanac = almanac
+        self.curtain = plan.curtain[0].name if plan.curtain else ""
+        self.troubles: list[str] = []
+        self.calm_since_ms = start_utc_ms
+        self._standard_min = self.clocks.standard_offset_min()
         self._watchers = watchers
         self._agenda: list[tuple[int, int, Callable[[], None]]] = []
         self._order = 0
         self._board_ms = start_utc_ms
-        self._curtain = plan.curtain[0].name if plan.curtain else ""
         self._reporting = False
-        self._offset: tuple[int, int] = (-1, 0)
-        self.engine = Engine(first_state(plan), act=self._act, record=record)
-        self.turn(Started())
-        if almanac is not None:
-            self.turn(AlmanacArrived(almanac))
+        self._turns_now = (0, 0)
+        self._unrecorded = False
+        self._last_command: str | None = None
+        self.engine: Engine | None = None
+        self._begin(Started())
+
+    # --- the daemon's life ------------------------------------------------------------------------------
+
+    def _begin(self, started: Started) -> None:
+        """Start the daemon with what its record remembers."""
+        document = self.memory.document
+        self.engine = Engine(
+            first_state(self.plan, None if document is None else unpack(document)),
+            act=self._act,
+            record=self.memory,
+            on_unrecorded=self._note_unrecorded,
+        )
+        self.turn(started)
+        if self.almanac is not None:
+            self.turn(AlmanacArrived(self.almanac))
+        if self.link.down:
+            self.tell_later(self.now_utc_ms + BROKER_NOTICED_MS, TroubleSeen(Watched.BROKER, "no connection"))
         self._report()
+
+    def crash(self, away_ms: int) -> None:
+        """Let the daemon lose its power now, and come back after a while [ms]."""
+        self.engine = None
+        self.memory.doom = None
+        self.tally.restarts += 1
+        self.later(self.now_utc_ms + away_ms, lambda: self._return(self.now_utc_ms))
+
+    def _return(self, now_ms: int) -> None:
+        """Start the daemon again; its house axis misses the time away where the clock cannot tell it."""
+        if self.engine is not None:
+            return
+        last = self.memory.stamp
+        away_ms = None
+        if last is not None:
+            before_ms = self.clocks.true_ms(last.house_ms)
+            known = last.utc_trusted and self.clocks.trusted
+            away_ms = now_ms + self.clocks.utc_error_ms - last.utc_ms if known else None
+            if away_ms is not None and away_ms < 0:
+                away_ms = None
+            self.clocks.lost_ms += now_ms - before_ms - (away_ms or 0)
+        self._begin(Started(away_ms))
+
+    def lose_record(self) -> None:
+        """Let the record be found corrupt at the next start: it is set aside, and everything is unknown."""
+        self.memory.forget()
+        text = "the record was damaged and has been set aside; everything is unknown"
+        self.tell_later(self.now_utc_ms + 1, TroubleSeen(Watched.JOURNAL, text))
+        self.tell_later(self.now_utc_ms + TOLD_FOR_MS, TroubleSeen(Watched.JOURNAL, None))
+
+    def change_settings(self, plan: Plan) -> None:
+        """Let the daemon take new settings."""
+        self.plan = plan
+        self.entries = with_own_faults(plan.alarm)
+        self.link.change(plan)
+        self.turn(SettingsChanged(plan))
 
     # --- time -------------------------------------------------------------------------------------------
 
@@ -143,20 +234,24 @@ class Clockwork:
         self._measure()
         if day_minute % REPORT_IDLE_MIN == 0 and not self._reporting:
             self._report()
-        samples = []
+        readings = []
         minute_utc = end // MINUTE_MS % 1440
         for instrument in self.instruments:
             if day_minute % instrument.every_min == 0:
                 value = instrument.read(self.world, minute_utc, instrument.every_min * 60.0)
                 if value is not None:
-                    samples.append(Sample(instrument.name, value))
-        if samples:
-            self.turn(ReadingsTaken(tuple(samples)))
+                    readings.append((instrument.name, value))
+        if not self.link.down and self.engine is not None:
+            for event in self.link.listen(readings, end + self.clocks.utc_error_ms):
+                self.turn(event)
+        for watcher in self._watchers:
+            watcher.minute(self)
 
     def _pass_to(self, end: int) -> None:
         """Let everything happen that is due before an instant, in order of time."""
         while True:
-            wake = self.engine.state.wake_ms + self.start_utc_ms
+            engine = self.engine
+            wake = end if engine is None else self.clocks.true_ms(engine.state.wake_ms)
             due = self._agenda[0][0] if self._agenda else end
             if min(wake, due) >= end:
                 self.now_utc_ms = end
@@ -173,57 +268,96 @@ class Clockwork:
         self._order += 1
         heapq.heappush(self._agenda, (max(at_ms, self.now_utc_ms), self._order, what))
 
-    def stamp(self) -> Stamp:
-        """Read the simulated clocks."""
-        now = self.now_utc_ms
-        quarter = now // 900_000
-        if self._offset[0] != quarter:
-            offset = datetime.fromtimestamp(now / 1000, tz=UTC).astimezone(self._zone).utcoffset()
-            self._offset = (quarter, 0 if offset is None else round(offset.total_seconds() / 60))
-        return Stamp(now - self.start_utc_ms, now, self._offset[1], utc_trusted=True)
-
-    def turn(self, event: Event) -> tuple[Effect, ...]:
-        """Take one turn of the engine, and show it to the watchers."""
-        stamp = self.stamp()
-        self.last_events.append((stamp.utc_ms, event))
-        if len(self.last_events) > COUNT_KEEPS:
-            del self.last_events[0]
-        effects = self.engine.turn(stamp, event)
-        self.tally.turns += 1
-        for watcher in self._watchers:
-            watcher(self, stamp, event, effects)
-        return effects
+    def tell_later(self, at_ms: int, event: Event) -> None:
+        """Let the daemon have an event at an instant [ms]."""
+        self.later(at_ms, lambda: self._tell(event))
 
     def _tell(self, event: Event) -> None:
         """Take a turn whose effects nobody here asks for."""
         self.turn(event)
 
+    def turn(self, event: Event) -> tuple[Effect, ...]:
+        """Take one turn of the engine, and show it to the watchers; nothing happens while it is away."""
+        engine = self.engine
+        if engine is None:
+            return ()
+        now = self.now_utc_ms
+        stamp = self.clocks.stamp(now)
+        self._count_turn(now)
+        self.last_events.append((now, event))
+        if len(self.last_events) > EVENTS_KEPT:
+            del self.last_events[0]
+        try:
+            effects = engine.turn(stamp, event)
+        except Killed:
+            away_ms = MINUTE_MS if self.memory.doom is None else self.memory.doom.away_ms
+            for watcher in self._watchers:
+                watcher.died(self, stamp, event)
+            self.crash(away_ms)
+            return ()
+        self.tally.turns += 1
+        for watcher in self._watchers:
+            watcher.turn(self, stamp, event, effects)
+        if self._unrecorded and not self.memory.refuses:
+            self._unrecorded = False
+            self.tell_later(now, TroubleSeen(Watched.JOURNAL, None))
+        return effects
+
+    def deliver(self, message: Message) -> None:
+        """Let a message reach the daemon, if the way is open."""
+        if not self.link.down:
+            for event in self.link.read(message, self.now_utc_ms + self.clocks.utc_error_ms):
+                self.turn(event)
+
+    def _count_turn(self, now: int) -> None:
+        """Count the turns of one instant: a daemon that asks to be woken at once never lets time pass."""
+        at, count = self._turns_now
+        self._turns_now = (now, count + 1 if at == now else 1)
+        if count > TURNS_AT_ONCE:
+            raise InCircles(f"{count} turns at one instant")
+
     # --- effects ----------------------------------------------------------------------------------------
 
     def _act(self, effect: Effect, stamp: Stamp) -> None:
         """Carry an effect out in the simulated world."""
+        for watcher in self._watchers:
+            watcher.handed(self, stamp, effect)
         match effect:
             case MoveCurtain():
-                self.later(stamp.utc_ms + BOARD_LAG_MS, lambda: self._command(effect))
                 if effect.run is not Run.STOP:
                     self.tally.moves += 1
+                if self.link.down:
+                    self.tell_later(self.now_utc_ms, EffectFailed(effect.effect_id, "there is no connection"))
+                else:
+                    self.later(self.now_utc_ms + BOARD_LAG_MS, lambda: self._command(effect))
             case SendMessage():
                 self.tally.messages += 1
-                self._send(effect)
+                self.staff.send(self, effect)
             case Note(ledger=Ledger.ALARM) if effect.rule == "unacknowledged":
                 self.tally.alarms[effect.subject] = self.tally.alarms.get(effect.subject, 0) + 1
             case _:
                 pass
+        self.memory.handed_over(effect)
+
+    def _note_unrecorded(self, stamp: Stamp, error: Exception) -> None:
+        """Tell the daemon, as its loop does, that a turn could not be remembered."""
+        del stamp
+        if not self._unrecorded:
+            self._unrecorded = True
+            self.tell_later(self.now_utc_ms, TroubleSeen(Watched.JOURNAL, str(error)))
 
     def _command(self, move: MoveCurtain) -> None:
         """Let the board have a command."""
+        if self.link.board_down:
+            return
         now = self.now_utc_ms
         self._advance_board(now)
+        self._last_command = move.effect_id
         self.world.command(
             move.run.value,
             move.drawn_percent,
             move.run_at_most_ms / 1000.0,
-            now_ms=now,
+            now_ms=now + self.clocks.utc_error_ms,
             not_after_ms=move.not_after_utc_ms,
         )
         self._report()
@@ -234,47 +368,27 @@ class Clockwork:
             self.world.board.advance((to_ms - self._board_ms) / 1000.0)
             self._board_ms = to_ms
 
+    def bring_board_up_to_now(self) -> None:
+        """Let the board's time pass up to now, before something is done to it."""
+        self._advance_board(self.now_utc_ms)
+
     def _report(self) -> None:
         """Let the board report, and go on reporting while the motor runs."""
         self._advance_board(self.now_utc_ms)
         board = self.world.board
+        if not board.powered or self.link.board_down or self.link.down:
+            self._reporting = False
+            return
         report = board.report()
         self._reporting = report.moving is not Direction.REST
-        self.turn(to_event(self._curtain, report))
+        self.turn(to_event(self.curtain, report, self._last_command))
         if self._reporting:
             wait = min(REPORT_RUNNING_MS, round(board.seconds_until_change() * 1000.0) + 50)
             self.later(self.now_utc_ms + wait, self._report)
 
-    def _send(self, message: SendMessage) -> None:
-        """Let a path carry a message to a person, who may answer."""
-        carried = self._path.carry(now_ms=self.now_utc_ms, address=message.address)
-        if carried.rejection is not None:
-            self.tally.refused_messages += 1
-            reason = carried.rejection.value
-            self.later(self.now_utc_ms + 500, lambda: self._tell(EffectFailed(message.effect_id, reason)))
-            return
-        self.later(self.now_utc_ms + 500, lambda: self._tell(EffectDone(message.effect_id)))
-        person = self.people.get(message.person)
-        if person is None:
-            return
-        for at_ms in carried.arrivals_ms:
-            self.later(at_ms, lambda: self._arrive(person, message))
-
-    def _arrive(self, person: Person, message: SendMessage) -> None:
-        """Let a message reach a phone: a call is answered at the console, in the person's time."""
-        for event in person.receive(now_ms=self.now_utc_ms, text=message.text.splitlines()[0]):
-            if event.happening is Happening.ANSWERED:
-                code = "".join(letter for letter in event.text if letter.isdigit())
-                self.later(event.at_ms, lambda code=code: self._answer(person.name, code))  # type: ignore[misc]
-
-    def _answer(self, name: str, code: str) -> None:
-        """Let a person answer, unless somebody already has."""
-        open_codes = [
-            alarm.code for alarm in self.engine.state.durable.alarms.values() if alarm.phase in SOUNDING
-        ]
-        if open_codes:
-            self.tally.answers += 1
-            self.turn(AnswerGiven(code, name, "command line"))
+    def report_now(self) -> None:
+        """Let the board report out of turn, as it does when its selector is turned or its power comes back."""
+        self._report()
 
     def _measure(self) -> None:
         """Add the minute to the tally."""
@@ -288,14 +402,7 @@ class Clockwork:
         tally.heat_kwh_m2 += world.house.heat_w_m2 / 60_000.0
 
 
-def _standard_offset_min(zone: ZoneInfo, utc_ms: int) -> int:
-    """Return the zone's standard offset, so that the keeper's day does not shift with the season [min]."""
-    year = datetime.fromtimestamp(utc_ms / 1000, tz=UTC).year
-    offsets = [datetime(year, month, 15, tzinfo=zone).utcoffset() or timedelta(0) for month in (1, 7)]
-    return round(min(offsets).total_seconds() / 60)
-
-
-def to_event(curtain: str, report: Report) -> CurtainReported:
+def to_event(curtain: str, report: Report, command_id: str | None = None) -> CurtainReported:
     """Write a board's report in the daemon's words."""
     if report.at_open_limit and report.at_drawn_limit:
         limit = Limit.BOTH
@@ -304,4 +411,5 @@ def to_event(curtain: str, report: Report) -> CurtainReported:
     else:
         limit = Limit.OPEN if report.at_open_limit else Limit.NONE
     moving = report.moving is not Direction.REST
-    return CurtainReported(curtain, report.drawn_percent, moving, limit, Selector(report.selector.value))
+    drawn = None if report.drawn_percent is None else min(100.0, max(0.0, report.drawn_percent))
+    return CurtainReported(curtain, drawn, moving, limit, Selector(report.selector.value), command_id)

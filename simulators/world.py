@@ -15,6 +15,7 @@ from simulators.boards import RelayBoard, TargetBoard
 from simulators.chance import stream
 from simulators.house import Build, House
 from simulators.motor import Curtain, Direction
+from simulators.pump import circulate
 from simulators.sky import Sky, Weather
 from simulators.tank import Tank
 
@@ -48,6 +49,16 @@ class Plant:
     aeration_per_h: float = 7.0
     flow_l_min: float = 100.0
     clogged: float = 0.0
+
+    @property
+    def runs(self) -> bool:
+        """Whether the loop's pump runs."""
+        return self.mains and self.water_pump
+
+    @property
+    def loop_l_min(self) -> float:
+        """Flow between the tanks [L/min]; none while the pump stands."""
+        return self.flow_l_min * (1.0 - self.clogged) if self.runs else 0.0
 
 
 @dataclass(slots=True)
@@ -120,6 +131,8 @@ class World:
                 pressure_hpa=weather.pressure_hpa,
                 light_w_m2=house.light_below_w_m2,
             )
+        if plant.runs:
+            circulate(*self.tanks, seconds=MINUTE_S, flow_m3_h=plant.loop_l_min * 0.06)
         self._fill_true(minute_of_day)
 
     def command(
@@ -152,7 +165,6 @@ class World:
     def _fill_true(self, minute: int) -> None:
         """Write down every true value."""
         house, weather, plant, true = self.house, self.weather, self.plant, self.true
-        runs = plant.mains and plant.water_pump
         true["light outside"] = weather.global_w_m2
         true["temperature outside"] = weather.outdoor_c
         true["wind"] = weather.wind_m_s
@@ -171,6 +183,6 @@ class World:
             self._line = self._mix.gauss(0.0, 0.02)
         true["conductivity line"] = NUTRIENT_MS_CM + self._line
         true["ph line"] = NUTRIENT_PH + self._line
-        true["flow"] = plant.flow_l_min * (1.0 - plant.clogged) if runs else 0.0
+        true["flow"] = plant.loop_l_min
         true["air pump"] = 1.0 if plant.mains and plant.air_pump else 0.0
         true["mains"] = 1.0 if plant.mains else 0.0

@@ -1,0 +1,92 @@
+"""The people of the site in virtual time: messages travel to them, they answer, and they mend what they can.
+
+A call is answered at the board's console, in the person's own time and with the person's own mistakes. Whoever
+has answered a call about a curtain goes and looks at it, and lets it run again once the motor is sound.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Final
+
+from controller.core.plan.alarm import Watched
+from controller.core.vocabulary import AnswerGiven, EffectDone, EffectFailed, FaultCleared, SendMessage
+from simulators.motor import Direction
+from simulators.paths import Path
+from simulators.people import Happening, Person
+
+if TYPE_CHECKING:
+    from simulators.clockwork import Clockwork
+
+ASKS: Final = re.compile(r"(?:nswer with code|answered yet: code) (\d{4})")
+"""How a message asks for an answer, with the code it wants."""
+
+ACCEPTED_AFTER_MS: Final = 500
+"""A way says after this what became of a message. [ms]"""
+
+LOOKS_AFTER_MS: Final = 20 * 60_000
+"""Whoever has answered for a curtain stands before it after this. [ms]"""
+
+
+class Staff:
+    """The people and the paths to them.
+
+    Attributes
+    ----------
+    people : dict[str, Person]
+        By name.
+    paths : dict[str, Path]
+        By way. Settable.
+    """
+
+    def __init__(self, people: Iterable[Person], *, seed: int) -> None:
+        self.people = {person.name: person for person in people}
+        self.paths: dict[str, Path] = {}
+        self._seed = seed
+
+    def path(self, way: str) -> Path:
+        """Return the path of a way; it is made when first asked for."""
+        if way not in self.paths:
+            self.paths[way] = Path(seed=self._seed, name=way)
+        return self.paths[way]
+
+    def send(self, run: Clockwork, message: SendMessage) -> None:
+        """Let a path carry a message to a person, who may answer."""
+        carried = self.path(message.way.value).carry(now_ms=run.now_utc_ms, address=message.address)
+        at_ms = run.now_utc_ms + ACCEPTED_AFTER_MS
+        if carried.rejection is not None:
+            run.tally.refused_messages += 1
+            run.tell_later(at_ms, EffectFailed(message.effect_id, carried.rejection.value))
+            return
+        run.tell_later(at_ms, EffectDone(message.effect_id))
+        person = self.people.get(message.person)
+        asked = ASKS.search(message.text)
+        if person is None or asked is None:
+            return
+        for arrival_ms in carried.arrivals_ms:
+            run.later(arrival_ms, lambda: self._arrive(run, person, message, asked.group(1)))
+
+    def _arrive(self, run: Clockwork, person: Person, message: SendMessage, code: str) -> None:
+        """Let a message reach a phone."""
+        for event in person.receive(now_ms=run.now_utc_ms, text=f"code {code}"):
+            if event.happening is Happening.ANSWERED:
+                typed = "".join(sign for sign in event.text if sign.isdigit()) or event.text
+                run.later(event.at_ms, lambda typed=typed: self._answer(run, person, message, typed))  # type: ignore[misc]
+
+    def _answer(self, run: Clockwork, person: Person, message: SendMessage, code: str) -> None:
+        """Let a person answer at the console, and look at the curtain if the call was about one."""
+        run.tally.answers += 1
+        run.turn(AnswerGiven(code, person.name, "command line"))
+        about = message.thread.partition("/")[0]
+        if any(entry.name == about and entry.of is Watched.CURTAIN for entry in run.entries):
+            run.later(run.now_utc_ms + LOOKS_AFTER_MS, lambda: self.look_at_curtain(run, person.name))
+
+    def look_at_curtain(self, run: Clockwork, name: str) -> None:
+        """Reset the motor and let it run again, if nothing is wrong with it any more."""
+        curtain, board = run.world.curtain, run.world.board
+        sound = curtain.jam_at_percent is None and curtain.drawn_limit_works and curtain.open_limit_works
+        if not sound or board.welded is not Direction.REST or not board.powered or run.link.board_down:
+            return
+        curtain.reset()
+        run.turn(FaultCleared(run.curtain, name))
