@@ -6,7 +6,9 @@ Topics are added by the edge; the documents are small JSON objects with stable k
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 
+from controller.core.alarms.alarm import Alarm
 from controller.core.alarms.lifecycle import Phase
 from controller.core.curtain.drive import Drive
 from controller.core.draft import Draft
@@ -28,15 +30,19 @@ def announce(draft: Draft) -> None:
                 }
                 draft.effects.append(PublishState(f"curtain/{topic_word(name)}", _write(document)))
     if draft.alarms is not old.durable.alarms:
-        before = {name: alarm.phase for name, alarm in old.durable.alarms.items()}
-        after = {name: alarm.phase for name, alarm in draft.alarms.items()}
-        if before != after:
+        before, after = _list_open(old.durable.alarms), _list_open(draft.alarms)
+        if before != after or not old.durable.alarms:
             wrong = [
                 {"alarm": name, "state": alarm.phase.value, "since_utc_ms": alarm.raised_utc_ms}
                 for name, alarm in sorted(draft.alarms.items())
                 if alarm.phase is not Phase.NORMAL
             ]
             draft.effects.append(PublishState("alarms", _write({"open": wrong})))
+
+
+def _list_open(alarms: Mapping[str, Alarm]) -> dict[str, Phase]:
+    """List what is not normal; an alarm that is judged for the first time and found quiet is no news."""
+    return {name: alarm.phase for name, alarm in alarms.items() if alarm.phase is not Phase.NORMAL}
 
 
 def _differs(before: Drive | None, after: Drive) -> bool:
