@@ -1,0 +1,1 @@
+"""The house meets the world here: clocks, broker, disk, mail, people at the console."""

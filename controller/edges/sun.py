@@ -34,7 +34,7 @@ def keep_almanac(site: Site, now_utc_ms: UtcMs, inbox: Inbox, journal: Journal |
             days=TABLE_DAYS,
         )
     except (AlmanacFailed, ValueError) as error:
-        log.error("the sun could not be reckoned", error=str(error))
+        log.exception("the sun could not be reckoned")
         inbox.put(TroubleSeen(Watched.SKY, f"the table of the sun could not be made: {error}"))
         return
     inbox.put(AlmanacArrived(almanac))

@@ -35,7 +35,7 @@ class Taken:
     time_utc_ms: int | None
 
 
-def read_payload(  # noqa: PLR0913 - one sensor's settings, all by name
+def read_payload(
     payload: bytes,
     *,
     form: Form,
