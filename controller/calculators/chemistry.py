@@ -1,0 +1,130 @@
+"""Calculators of what is dissolved: ammonia, oxygen, carbon dioxide, and raising alkalinity."""
+
+from __future__ import annotations
+
+from controller.calculators.answer import Answer, Detail, Given, OptionsDisagree
+from controller.core.water import ammonia, base, carbonate, oxygen
+
+
+def reckon_ammonia(given: Given) -> Answer:
+    """Reckon un-ionised ammonia."""
+    ph, temperature_c = given.need("ph"), given.need("temperature-c")
+    fraction = ammonia.unionised_fraction(ph=ph, temperature_c=temperature_c)
+    unionised = ammonia.find_unionised_mg_l(
+        total_ammonia_mg_l=given.need("total-ammonia-mg-l"), ph=ph, temperature_c=temperature_c
+    )
+    as_nh3 = ammonia.from_nitrogen_mg_l(ammonia.Species.AMMONIA, nitrogen_mg_l=unionised)
+    return Answer(
+        unionised,
+        "mg/L",
+        "un-ionised ammonia, as nitrogen",
+        ammonia.SOURCE,
+        {
+            "fraction": fraction,
+            "unionised_as_nh3_mg_l": as_nh3,
+            "note": "zero salinity: 2 to 15 % high, on the safe side, at 0.5 to 2 mS/cm",
+        },
+    )
+
+
+def reckon_oxygen(given: Given) -> Answer:
+    """Reckon oxygen at saturation, and the percentage of it when oxygen is given."""
+    elevation_m, pressure_hpa = given.find("elevation-m"), given.find("pressure-hpa")
+    if elevation_m is not None and pressure_hpa is not None:
+        raise OptionsDisagree("give --elevation-m or --pressure-hpa, not both")
+    if elevation_m is not None:
+        pressure_hpa = oxygen.find_pressure_hpa(elevation_m=elevation_m)
+    elif pressure_hpa is None:
+        pressure_hpa = oxygen.ATMOSPHERE_HPA
+    temperature_c, salinity_g_kg = given.need("temperature-c"), given.need("salinity-g-kg")
+    also: dict[str, Detail] = {"pressure_hpa": pressure_hpa}
+    now = given.find("oxygen-mg-l")
+    if now is not None:
+        also["percent"] = oxygen.find_percent(
+            oxygen_mg_l=now,
+            temperature_c=temperature_c,
+            pressure_hpa=pressure_hpa,
+            salinity_g_kg=salinity_g_kg,
+        )
+    full = oxygen.find_saturation_mg_l(
+        temperature_c=temperature_c, pressure_hpa=pressure_hpa, salinity_g_kg=salinity_g_kg
+    )
+    return Answer(full, "mg/L", "oxygen at saturation", oxygen.SOURCE, also)
+
+
+def reckon_carbonate(given: Given) -> Answer:
+    """Reckon carbon dioxide from pH and alkalinity."""
+    ph, alkalinity_mg_l = given.need("ph"), given.need("alkalinity-mg-l")
+    temperature_c = given.need("temperature-c")
+    gas = carbonate.find_co2_mg_l(ph=ph, alkalinity_mg_l=alkalinity_mg_l, temperature_c=temperature_c)
+    carbon = carbonate.find_carbon_mmol_l(ph=ph, alkalinity_mg_l=alkalinity_mg_l, temperature_c=temperature_c)
+    return Answer(
+        gas,
+        "mg/L",
+        "carbon dioxide",
+        carbonate.SOURCE,
+        {
+            "pk1": carbonate.find_constants(temperature_c=temperature_c).pk1,
+            "inorganic_carbon_mmol_l": carbon,
+            "note": "pH 0.3 lower at the same alkalinity is this doubled: aeration lost, no call for base",
+        },
+    )
+
+
+def reckon_base(given: Given) -> Answer:
+    """Reckon the grams of a base, the doses to split it into, and the ammonia hazard."""
+    name = given.words["chemical"]
+    chemical = base.find_chemical(name)
+    if chemical is None:
+        known = ", ".join(traits.formula for traits in base.TRAITS.values())
+        raise OptionsDisagree(f"no base is called {name[:40]!r}; known are {known}, and their names")
+    traits = base.TRAITS[chemical]
+    rise_mg_l = given.need("raise-alkalinity-mg-l")
+    grams = base.find_grams(
+        chemical,
+        raise_alkalinity_mg_l=rise_mg_l,
+        volume_l=given.need("volume-l"),
+        assay_percent=given.need("assay-percent"),
+    )
+    also: dict[str, Detail] = dict.fromkeys(
+        (
+            "doses",
+            "grams_each",
+            "ph_rise_each",
+            "settled_ph",
+            "ph_all_at_once",
+            "unionised_before_mg_l",
+            "unionised_after_mg_l",
+            "unionised_all_at_once_mg_l",
+            "unionised_times",
+        )
+    )
+    also |= {"chemical": chemical.value, "formula": traits.formula}
+    safety = [*base.SAFETY, traits.caution] if traits.caution else list(base.SAFETY)
+    total_mg_l = given.find("total-ammonia-mg-l")
+    if given.all_or_none("ph", "temperature-c", "alkalinity-mg-l"):
+        water = base.Water(given.need("ph"), given.need("alkalinity-mg-l"), given.need("temperature-c"))
+        plan = base.plan_doses(chemical, water, raise_alkalinity_mg_l=rise_mg_l, grams=grams)
+        also |= {
+            "doses": plan.doses,
+            "grams_each": plan.grams_each,
+            "ph_rise_each": plan.ph_rise_each,
+            "settled_ph": plan.settled_ph,
+            "ph_all_at_once": plan.ph_at_once,
+        }
+        safety.append("Give the next dose only when pH has come back; otherwise reckon anew.")
+        if total_mg_l is not None:
+            hazard = base.find_hazard(water, plan, total_ammonia_mg_l=total_mg_l)
+            also |= {
+                "unionised_before_mg_l": hazard.before_mg_l,
+                "unionised_after_mg_l": hazard.after_mg_l,
+                "unionised_all_at_once_mg_l": hazard.at_once_mg_l,
+                "unionised_times": hazard.times,
+            }
+    elif total_mg_l is not None:
+        raise OptionsDisagree("--total-ammonia-mg-l needs --ph, --temperature-c and --alkalinity-mg-l")
+    else:
+        safety.append("Split it so that no dose raises pH by more than 0.2; give --ph, --temperature-c and")
+        safety[-1] += " --alkalinity-mg-l to have the doses reckoned."
+    also["safety"] = safety
+    return Answer(grams, "g", f"of {chemical.value} ({traits.formula})", base.SOURCE, also)
