@@ -1,8 +1,9 @@
-"""Let the laws find the house that the tests of the core build."""
+"""Let the laws find their helpers, and the house that the tests of the core build."""
 
 from __future__ import annotations
 
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent.parent / "core"))
+HERE = Path(__file__).parent
+sys.path[:0] = [str(HERE), str(HERE.parent / "core")]
