@@ -19,7 +19,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from controller.core.plan.plan import Plan
 from controller.core.units import SECOND_MS, HouseMs
 from controller.core.vocabulary import EffectFailed, Event, MoveCurtain, PayloadRefused, PublishState
-from controller.edges.clock import Clock
+from controller.edges.clock import BoardClock, Clock
 from controller.edges.inbox import Inbox
 from controller.edges.mqtt_connection import Connection
 from controller.edges.mqtt_link import Link, guarded
@@ -67,6 +67,8 @@ class MqttEdge:
         self._health_topic = f"{self._root}/health"
         self._inbox = inbox
         self._clock = clock
+        # The network keeps the board's pace, also while a rehearsal lets house time run faster.
+        self._pace: Clock = BoardClock("UTC", 0)
         self._troubles = Troubles(inbox)
         self._subscriptions = Subscriptions(Routes(plan), self._troubles)
         self._cap = RateCap()
@@ -75,7 +77,7 @@ class MqttEdge:
         self._worked_house_ms: HouseMs = 0
         self._connection = Connection(
             broker=plan.broker,
-            clock=clock,
+            clock=self._pace,
             troubles=self._troubles,
             will_topic=self._health_topic,
             will_payload=_VANISHED,
@@ -105,7 +107,7 @@ class MqttEdge:
         link = self._connection.link
         if link is None:
             return 0.0
-        return (self._clock.house_ms() - link.ticked_house_ms) / SECOND_MS
+        return (self._pace.house_ms() - link.ticked_house_ms) / SECOND_MS
 
     def change_plan(self, plan: Plan) -> None:
         """Take new settings: subscribe to what is new and unsubscribe from what is gone."""
@@ -239,7 +241,7 @@ class MqttEdge:
         if not sources:
             self._subscriptions.drop_foreign(link, topic)
             return ()
-        if not self._cap.admit(topic, self._clock.house_ms()):
+        if not self._cap.admit(topic, self._pace.house_ms()):
             return ()
         try:
             return routes.read(
