@@ -25,15 +25,18 @@ class Draft:
     """One turn's working copy."""
 
     __slots__ = (
-        "alarms", "almanac", "drives", "due_alarms", "due_curtains", "effects", "effects_made", "holds", "occurrences",
-        "outstanding", "plan", "refused", "roll", "rules", "senses", "settled_ms", "stamp", "state", "troubles",
-        "views", "way_failures",
+        "alarms", "almanac", "deadline_has_come", "drives", "due_alarms", "due_curtains", "effects", "effects_made",
+        "holds", "now", "occurrences", "outstanding", "plan", "refused", "roll", "rules", "senses", "settled_ms",
+        "stamp", "state", "troubles", "views", "way_failures",
     )  # fmt: skip
 
     def __init__(self, state: State, stamp: Stamp) -> None:
         durable = state.durable
         self.state = state
         self.stamp = stamp
+        # House time of this turn [ms], and whether anything but the event itself can be due.
+        self.now = stamp.house_ms
+        self.deadline_has_come = state.wake_ms <= stamp.house_ms
         self.plan = state.plan
         self.roll = state.roll
         self.almanac = state.almanac
@@ -53,11 +56,6 @@ class Draft:
         self.effects: list[Effect] = []
         self.due_alarms: set[str] = set()
         self.due_curtains: set[str] = set()
-
-    @property
-    def now(self) -> int:
-        """House time of this turn [ms]."""
-        return self.stamp.house_ms
 
     def effect_id(self) -> str:
         """Return a name for the next command or message; no two in the life of the house are the same."""

@@ -55,7 +55,7 @@ def _note_trust(draft: Draft, name: str, before: Trust, after: Trust, why: str) 
 def let_go_stale(draft: Draft) -> None:
     """Mark the sensors that have been silent for too long. Their values are not used any more."""
     now = draft.now
-    if not any(sense.stale_ms <= now for sense in draft.senses.values()):
+    if not draft.deadline_has_come or not any(sense.stale_ms <= now for sense in draft.senses.values()):
         return
     senses = dict(draft.senses)
     for name, sense in draft.senses.items():

@@ -48,9 +48,10 @@ def judge_due(draft: Draft) -> None:
     """Judge every alarm that something has happened to or whose time has come."""
     now = draft.now
     due = draft.due_alarms
-    for name, alarm in draft.alarms.items():
-        if alarm.due_ms <= now:
-            due.add(name)
+    if draft.deadline_has_come:
+        for name, alarm in draft.alarms.items():
+            if alarm.due_ms <= now:
+                due.add(name)
     if not due:
         return
     for name in draft.roll.entries:
@@ -68,6 +69,8 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
         # Parts say when they are in trouble, not when they are well: silence means
         # something only after they have had time to find out.
         truth = Truth.UNKNOWN
+    if truth is Truth.FALSE and _is_quiet(before) and before.due_ms > draft.now:
+        return
     alarm = before
     happened: Trigger | None = Trigger.RAISE
     while happened is not None:
@@ -85,6 +88,11 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
         alarm = replace(alarm, due_ms=due_ms)
     if alarm is not before:
         draft.set_alarm(entry.name, alarm)
+
+
+def _is_quiet(alarm: Alarm) -> bool:
+    """Whether one more look at a condition that is over can change nothing: the usual case, and the quickest."""
+    return alarm.phase is Phase.NORMAL and alarm.true_ms is None and alarm.over_ms is not None
 
 
 def _fact(draft: Draft, entry: AlarmEntry) -> str:

@@ -140,7 +140,7 @@ def _settle(draft: Draft) -> None:
     listen.let_go_stale(draft)
     sound.settle_parts(draft)
     _tell_clock_and_sky(draft)
-    if draft.state.wake_ms <= draft.now:
+    if draft.deadline_has_come:
         draft.due_curtains.update(draft.roll.curtains)
     steer.steer_due(draft)
     if draft.outstanding:
