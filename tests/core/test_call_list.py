@@ -164,7 +164,6 @@ def test_an_alarm_of_a_person_who_left_sounds_again() -> None:
     assert house.alarm().phase is Phase.ACKNOWLEDGED
     change(house, person=tuple(person for person in house.plan.person if person.name != "keeper"))
     assert house.alarm().phase is Phase.UNACKNOWLEDGED
-    house.wait(6, speaking=LOW)
     assert "deputy" in house.told
 
 

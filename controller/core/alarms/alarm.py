@@ -28,7 +28,8 @@ class Alarm:
 
     `true_ms` is since when the condition has been true (or None), `over_ms` since when it has been over.
     `rung` is the next step of the call list, counted from `ladder_ms`; `turn_of_list` how often the list has
-    come to its end; `failures` how many messages in a row the world refused.
+    come to its end; `failures` how many messages in a row the world refused. `lapsed_by` had it, and it sounded
+    again; `out_by` took it out of service, with what stands in its place in `replacement`.
     """
 
     phase: Phase = Phase.NORMAL
@@ -47,6 +48,9 @@ class Alarm:
     turn_of_list: int = 0
     ladder_ms: HouseMs = 0
     failures: int = 0
+    lapsed_by: str = ""
+    out_by: str = ""
+    replacement: str = ""
     next_call_ms: HouseMs = NEVER
     told: tuple[str, ...] = ()
     due_ms: HouseMs = NEVER

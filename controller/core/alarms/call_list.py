@@ -38,7 +38,11 @@ def call_next(
         first_ms = alarm.ladder_ms + round(steps[0].after_min * MINUTE_MS)
         if first_ms > now:
             return replace(alarm, next_call_ms=first_ms), ()
-    if alarm.rung < len(steps):
+    if alarm.lapsed_by and alarm.rung == 0 and len(steps) > 1:
+        # Who had it did not help: the second step is taken together with the first.
+        told = [(person, way) for step in steps[:2] for way in step.ways for person in step.people]
+        alarm = replace(alarm, rung=1)
+    elif alarm.rung < len(steps):
         told = [(person, way) for way in steps[alarm.rung].ways for person in steps[alarm.rung].people]
     else:
         told = [(person, way) for step in steps for way in step.ways for person in step.people]

@@ -34,22 +34,31 @@ def remember_truth(alarm: Alarm, truth: Truth, now: HouseMs) -> Alarm:
 
 
 def live(
-    entry: AlarmEntry, alarm: Alarm, truth: Truth, stamp: Stamp, next_occurrence: int
+    entry: AlarmEntry,
+    alarm: Alarm,
+    truth: Truth,
+    stamp: Stamp,
+    next_occurrence: int,
+    caused: bool = False,  # noqa: FBT001, FBT002 - most alarms have no cause among the others
 ) -> tuple[Alarm, Trigger | None]:
     """Let condition and time act on the alarm; return it and what happened, if something did.
 
-    One thing at most happens a call; the caller calls again while something happens.
+    `caused` says that an alarm which is its cause is open. One thing at most happens a call; the caller calls
+    again while something happens.
     """
     now = stamp.house_ms
     alarm = remember_truth(alarm, truth, now)
     if alarm.phase in SILENCED:
-        if now >= alarm.shelved_until_ms:
-            return _release(alarm, stamp, next_occurrence)
-        return alarm, None
+        ends = not caused if alarm.phase is Phase.SUPPRESSED else now >= alarm.shelved_until_ms
+        return release(entry, alarm, stamp, next_occurrence) if ends else (alarm, None)
+    if caused and alarm.phase is Phase.UNACKNOWLEDGED:
+        return suppress(alarm), Trigger.SUPPRESS
     true_ms, over_ms = alarm.true_ms, alarm.over_ms
     if true_ms is not None and now - true_ms >= entry.on_delay_s * SECOND_MS and alarm.phase not in ACTIVE:
         if truth is Truth.UNKNOWN:
             return alarm, None
+        if caused and alarm.phase is Phase.NORMAL:
+            return suppress(alarm), Trigger.SUPPRESS
         return raise_alarm(alarm, stamp, next_occurrence), Trigger.RAISE
     if over_ms is not None and alarm.phase in ACTIVE and now - over_ms >= entry.off_delay_s * SECOND_MS:
         trigger = Trigger.RETURN_LATCHED if entry.latching else Trigger.RETURN
@@ -63,7 +72,7 @@ def live(
         again = replace(
             alarm,
             phase=after, again_ms=NEVER, rung=0, turn_of_list=0, ladder_ms=now, next_call_ms=now,
-            answered_by="", answered_utc_ms=0,
+            answered_by="", answered_utc_ms=0, lapsed_by=alarm.answered_by,
         )  # fmt: skip
         return again, Trigger.SOUND_AGAIN
     return alarm, None
@@ -79,7 +88,7 @@ def raise_alarm(alarm: Alarm, stamp: Stamp, next_occurrence: int) -> Alarm:
         phase=after, occurrence=next_occurrence, code=make_code(next_occurrence),
         raised_ms=stamp.house_ms, raised_utc_ms=stamp.utc_ms, answered_by="", answered_utc_ms=0,
         again_ms=NEVER, rung=0, turn_of_list=0, failures=0, ladder_ms=stamp.house_ms,
-        next_call_ms=stamp.house_ms, told=(),
+        next_call_ms=stamp.house_ms, told=(), lapsed_by="",
     )  # fmt: skip
 
 
@@ -94,6 +103,7 @@ def answer(entry: AlarmEntry, alarm: Alarm, stamp: Stamp, person: str) -> Alarm:
         phase=after,
         answered_by=person,
         answered_utc_ms=stamp.utc_ms,
+        lapsed_by="",
         again_ms=again,
         next_call_ms=NEVER,
     )
@@ -110,16 +120,31 @@ def shelve(alarm: Alarm, until_ms: HouseMs) -> Alarm:
     )
 
 
-def _release(alarm: Alarm, stamp: Stamp, next_occurrence: int) -> tuple[Alarm, Trigger]:
-    """End a silence: back to normal, or sound if it is still wrong."""
-    if alarm.true_ms is None:
-        return replace(
-            alarm, phase=follow(alarm.phase, Trigger.RELEASE_NORMAL), shelved_until_ms=NEVER
-        ), Trigger.RELEASE_NORMAL
-    sounding = replace(
-        raise_alarm(replace(alarm, phase=Phase.NORMAL), stamp, next_occurrence), shelved_until_ms=NEVER
+def suppress(alarm: Alarm) -> Alarm:
+    """Call nobody while the cause calls. It goes on being judged."""
+    return replace(alarm, phase=follow(alarm.phase, Trigger.SUPPRESS), next_call_ms=NEVER, again_ms=NEVER)
+
+
+def take_out(alarm: Alarm, *, by: str, replacement: str) -> Alarm:
+    """Take the alarm out of service; something else stands in its place. It goes on being judged."""
+    return replace(
+        alarm,
+        phase=follow(alarm.phase, Trigger.TAKE_OUT),
+        shelved_until_ms=NEVER,
+        next_call_ms=NEVER,
+        again_ms=NEVER,
+        out_by=by,
+        replacement=replacement,
     )
-    return sounding, Trigger.RELEASE_ACTIVE
+
+
+def release(entry: AlarmEntry, alarm: Alarm, stamp: Stamp, next_occurrence: int) -> tuple[Alarm, Trigger]:
+    """End a silence: sound if it is still wrong and has been for the on-delay, else back to normal."""
+    alarm = replace(alarm, shelved_until_ms=NEVER, out_by="", replacement="")
+    true_ms = alarm.true_ms
+    if true_ms is None or stamp.house_ms - true_ms < entry.on_delay_s * SECOND_MS:
+        return replace(alarm, phase=follow(alarm.phase, Trigger.RELEASE_NORMAL)), Trigger.RELEASE_NORMAL
+    return raise_alarm(replace(alarm, phase=Phase.NORMAL), stamp, next_occurrence), Trigger.RELEASE_ACTIVE
 
 
 def next_due_ms(entry: AlarmEntry, alarm: Alarm, now: HouseMs) -> HouseMs:

@@ -59,9 +59,10 @@ TABLE: Final[dict[Phase, dict[Trigger, Phase]]] = {
     _A: _row(_A, _N, _LA, _A, _U, _A, _SH, _SU, _OS, _A, _A),
     # True again before anyone answered: the same occurrence goes on.
     _R: _row(_U, _R, _R, _N, _R, _R, _SH, _SU, _OS, _R, _R),
-    _LU: _row(_U, _LU, _LU, _LA, _LU, _LU, _SH, _SU, _OS, _LU, _LU),
+    # A latch is left by a reset alone: no shelf and no cause may let it slip away.
+    _LU: _row(_U, _LU, _LU, _LA, _LU, _LU, _LU, _LU, _OS, _LU, _LU),
     # True again after the answer is a new occurrence: the old answer does not count for it.
-    _LA: _row(_U, _LA, _LA, _LA, _LA, _N, _SH, _SU, _OS, _LA, _LA),
+    _LA: _row(_U, _LA, _LA, _LA, _LA, _N, _LA, _LA, _OS, _LA, _LA),
     # While silenced, nothing but the end of the silence leads out.
     _SH: _row(_SH, _SH, _SH, _SH, _SH, _SH, _SH, _SH, _OS, _N, _U),
     _SU: _row(_SU, _SU, _SU, _SU, _SU, _SU, _SH, _SU, _OS, _N, _U),

@@ -1,18 +1,21 @@
 """What people are told. Plain words, in the order that gets people moving.
 
 Source, hazard, value and limit, place, time left, first action, since when, code: the parts of a complete
-warning after Mileti & Sorensen 1990 (ORNL-6609), with the code that answers it.
+warning after Mileti & Sorensen 1990 (ORNL-6609), with the code that answers it. The fixed phrases come from
+`core/plan/phrases.py`, which a catalogue may translate.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta, timezone
 
 from controller.core.alarms.alarm import Alarm
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
+from controller.core.plan.phrases import ENGLISH, Phrases
 from controller.core.plan.sensor import Sensor
 from controller.core.signals.sense import Sense
-from controller.core.units import KEPT_UNIT, UtcMs
+from controller.core.units import KEPT_UNIT, MINUTE_MS, UtcMs
 from controller.core.vocabulary import Stamp
 
 SPEAKER = "DUSKBELL"
@@ -25,42 +28,49 @@ def local_time(utc_ms: UtcMs, utc_offset_min: int) -> datetime:
     return datetime.fromtimestamp(utc_ms / 1000, tz=UTC).astimezone(there)
 
 
-def clock_words(utc_ms: UtcMs, stamp: Stamp) -> str:
+def clock_words(utc_ms: UtcMs, stamp: Stamp, phrases: Phrases = ENGLISH) -> str:
     """Write an instant as a person reads it, and say so when the clock cannot be trusted."""
-    text = f"{local_time(utc_ms, stamp.utc_offset_min):%H:%M %a}"
-    return text if stamp.utc_trusted else f"{text} (clock not set)"
+    at = local_time(utc_ms, stamp.utc_offset_min)
+    text = f"{at:%H:%M} {phrases.weekdays.split()[at.weekday()]}"
+    return text if stamp.utc_trusted else phrases.clock_not_set.format(time=text)
 
 
-def describe_fact(entry: AlarmEntry, sensor: Sensor | None, sense: Sense | None, trouble: str | None) -> str:
+def describe_fact(
+    entry: AlarmEntry,
+    sensor: Sensor | None,
+    sense: Sense | None,
+    trouble: str | None,
+    phrases: Phrases = ENGLISH,
+) -> str:
     """Say what is the matter, with the value and the limit."""
     if entry.kind is Kind.FAULT:
-        return trouble or "over"
+        return trouble or phrases.over
     if sensor is None or sense is None:
-        return "unknown"
+        return phrases.unknown
     unit = KEPT_UNIT[sensor.quantity]
-    value = "unknown" if sense.value is None else f"{sense.value:.3g} {unit}"
+    value = phrases.unknown if sense.value is None else f"{sense.value:.3g} {unit}"
     match entry.kind:
         case Kind.MISSING:
-            return (
-                f"no reading of {sensor.name} ({sense.why or 'it speaks again'}): value UNKNOWN, not normal"
-            )
+            return phrases.no_reading.format(sensor=sensor.name, why=sense.why or phrases.speaks_again)
         case Kind.DOUBTFUL:
-            return f"{sensor.name} cannot be trusted: {sense.why or 'it can again'}"
+            return phrases.doubtful.format(sensor=sensor.name, why=sense.why or phrases.can_again)
         case Kind.SWITCH:
-            return f"{sensor.name} is {'on' if (sense.value or 0.0) >= 0.5 else 'off'}"
+            text = phrases.switch_on if (sense.value or 0.0) >= 0.5 else phrases.switch_off
+            return text.format(sensor=sensor.name)
         case Kind.RATE:
-            return f"{sense.rate_per_min:+.2g} {unit} per min (limit {entry.limit:+g})"
+            return phrases.rate.format(value=f"{sense.rate_per_min:+.2g} {unit}", limit=f"{entry.limit:+g}")
         case _:
-            return f"{value} (limit {entry.limit:g})"
+            return phrases.with_limit.format(value=value, limit=f"{entry.limit:g}")
 
 
-def _head(entry: AlarmEntry) -> str:
+def write_head(response: Response, phrases: Phrases = ENGLISH) -> str:
     """Return the first words: who speaks and how urgent it is."""
-    return {
-        Response.EMERGENCY: f"{SPEAKER} EMERGENCY",
-        Response.TODAY: f"{SPEAKER} TODAY",
-        Response.NOTE: f"{SPEAKER} NOTE",
-    }[entry.response]
+    word = {
+        Response.EMERGENCY: phrases.emergency,
+        Response.TODAY: phrases.today,
+        Response.NOTE: phrases.note,
+    }[response]
+    return f"{SPEAKER} {word}"
 
 
 def _place(sensor: Sensor | None, site_name: str) -> str:
@@ -69,51 +79,88 @@ def _place(sensor: Sensor | None, site_name: str) -> str:
 
 
 def write_call(
-    entry: AlarmEntry, alarm: Alarm, fact: str, *, sensor: Sensor | None, site_name: str, stamp: Stamp
+    entry: AlarmEntry,
+    alarm: Alarm,
+    fact: str,
+    *,
+    sensor: Sensor | None,
+    site_name: str,
+    stamp: Stamp,
+    phrases: Phrases = ENGLISH,
+    hidden: Sequence[str] = (),
 ) -> tuple[str, str]:
-    """Write the message that asks a person to act; return subject and text."""
-    subject = f"{_head(entry)}: {entry.name}, {_place(sensor, site_name)} [{alarm.code}]"
-    since = clock_words(alarm.raised_utc_ms, stamp)
-    harm = f"Harm in about {entry.time_to_respond_min:g} min."
+    """Write the message that asks a person to act; return subject and text.
+
+    `hidden` names what follows from it and is not called because of it.
+    """
+    head, place = write_head(entry.response, phrases), _place(sensor, site_name)
+    subject = f"{head}: {entry.name}, {place} [{alarm.code}]"
+    harm = [phrases.harm.format(minutes=f"{entry.time_to_respond_min:g}")]
     if alarm.turn_of_list > 0:
-        harm = f"Nobody has answered for {(stamp.house_ms - alarm.ladder_ms) // 60_000} min. {harm}"
-    text = (
-        f"{_head(entry)}: {entry.name}: {fact}. {_place(sensor, site_name)}. {harm} "
-        f"First: {entry.action.rstrip('.')}. Since {since}. Answer with code {alarm.code}."
+        harm.insert(0, phrases.nobody.format(minutes=(stamp.house_ms - alarm.ladder_ms) // MINUTE_MS))
+    if alarm.lapsed_by:
+        harm.insert(0, phrases.lapsed.format(person=alarm.lapsed_by))
+    text = phrases.call.format(
+        head=head,
+        name=entry.name,
+        fact=fact,
+        place=place,
+        harm=" ".join(harm),
+        action=entry.action.rstrip("."),
+        since=clock_words(alarm.raised_utc_ms, stamp, phrases),
+        code=alarm.code,
     )
-    return subject, text
+    return subject, f"{text} {phrases.hides.format(names=', '.join(hidden))}" if hidden else text
 
 
-def explain_call(entry: AlarmEntry, alarm: Alarm) -> str:
+def explain_call(entry: AlarmEntry, alarm: Alarm, phrases: Phrases = ENGLISH) -> str:
     """Write what a mail has room for besides the message: cause, consequence, how to answer."""
-    return (
-        f"Usual cause: {entry.cause}\nIf nobody acts: {entry.consequence}\n\n"
-        f"To answer (which says: I have it), on the board:\n  duskbell acknowledge {alarm.code}\n"
-        "The calls go on until somebody answers. Your own safety first: wet hands and mains do not go together."
-    )
+    return phrases.explain.format(cause=entry.cause, consequence=entry.consequence, code=alarm.code)
 
 
-def write_answered(entry: AlarmEntry, alarm: Alarm, fact: str, stamp: Stamp) -> tuple[str, str]:
+def write_answered(
+    entry: AlarmEntry, alarm: Alarm, fact: str, stamp: Stamp, phrases: Phrases = ENGLISH
+) -> tuple[str, str]:
     """Write to the others who has it."""
-    who = alarm.answered_by
-    text = (
-        f"{SPEAKER} ANSWERED: {entry.name} [{alarm.code}]: {who} has it since {clock_words(stamp.utc_ms, stamp)}. "
-        f"Now: {fact}. You need not act unless {who} asks. "
-        f"It sounds again after {entry.sound_again_min:g} min if still wrong."
+    text = phrases.answered.format(
+        name=entry.name,
+        code=alarm.code,
+        person=alarm.answered_by,
+        since=clock_words(stamp.utc_ms, stamp, phrases),
+        fact=fact,
+        minutes=f"{entry.sound_again_min:g}",
     )
-    return f"{SPEAKER} ANSWERED: {entry.name} [{alarm.code}], by {who}", text
+    subject = phrases.answered_subject.format(name=entry.name, code=alarm.code, person=alarm.answered_by)
+    return f"{SPEAKER} {subject}", f"{SPEAKER} {text}"
 
 
-def write_over(entry: AlarmEntry, alarm: Alarm, fact: str, stamp: Stamp) -> tuple[str, str]:
+def write_over(
+    entry: AlarmEntry, alarm: Alarm, fact: str, stamp: Stamp, phrases: Phrases = ENGLISH
+) -> tuple[str, str]:
     """Write that it is over."""
-    lasted_min = (stamp.house_ms - alarm.raised_ms) // 60_000
-    answered = (
-        f"Answered by {alarm.answered_by}."
-        if alarm.answered_by
-        else f"Nobody has answered yet: code {alarm.code}."
+    if alarm.answered_by:
+        answer = phrases.answered_by.format(person=alarm.answered_by)
+    else:
+        answer = phrases.not_answered.format(code=alarm.code)
+    text = phrases.is_over.format(
+        name=entry.name,
+        code=alarm.code,
+        fact=fact,
+        time=clock_words(stamp.utc_ms, stamp, phrases),
+        minutes=(stamp.house_ms - alarm.raised_ms) // MINUTE_MS,
+        answer=answer,
     )
-    text = (
-        f"{SPEAKER} OVER: {entry.name} [{alarm.code}]: {fact} at {clock_words(stamp.utc_ms, stamp)}. "
-        f"It lasted {lasted_min} min. {answered}"
+    return f"{SPEAKER} {phrases.over_subject.format(name=entry.name, code=alarm.code)}", f"{SPEAKER} {text}"
+
+
+def write_restarted(
+    away_ms: int | None, names: Sequence[str], stamp: Stamp, phrases: Phrases = ENGLISH
+) -> str:
+    """Write that Duskbell has begun again, how long it was away, and what is still open."""
+    text = phrases.restarted.format(
+        time=clock_words(stamp.utc_ms, stamp, phrases),
+        minutes=phrases.away_unknown if away_ms is None else f"{away_ms / MINUTE_MS:.0f}",
+        count=len(names),
+        names=", ".join(names) or phrases.none_open,
     )
-    return f"{SPEAKER} OVER: {entry.name} [{alarm.code}]", text
+    return f"{SPEAKER} {text}"

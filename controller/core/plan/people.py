@@ -26,6 +26,10 @@ class Person(Part):
     phone: str = key("", "Number for text messages: + and digits, country first.", max_length=40)
     webhook: str = key("", "Address (https) that takes signed messages for this person.", max_length=300)
     service_file: str = key("", "File that holds the address of a messaging service and nothing else.")
+    word_file: str = key("", "File that holds this person's own word for the page and nothing else.")
+    away: tuple[str, ...] = key(
+        (), "Days or spans of days away, such as 2026-08-01 or 2026-08-01/2026-08-14: nobody calls them."
+    )
 
 
 class CallStep(Part):
@@ -47,3 +51,14 @@ class CallRules(Part):
         120.0, "Today: the list again after this, until answered.", unit="min", ge=10, le=1440
     )
     call_out_and_travel_min: float = key(30.0, "Time a person needs to get there.", unit="min", ge=0, le=600)
+    quiet_from: str = key(
+        "", "Local time at which quiet hours begin, such as 22:00; empty for none.", max_length=5
+    )
+    quiet_to: str = key("", "Local time at which quiet hours end, such as 06:00.", max_length=5)
+    flood_alarms: int = key(10, "More alarms than this within 10 min go into one message.", ge=3, le=100)
+    calls_most: int = key(
+        2, "A person called for so many alarms within 12 h is passed over if another can; 0 never.", ge=0,
+        le=20,
+    )  # fmt: skip
+    holidays: tuple[str, ...] = key((), "Public holidays, each such as 2026-12-25.")
+    holidays_file: str = key("", "iCalendar file with further public holidays.", max_length=300)

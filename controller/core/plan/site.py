@@ -18,6 +18,9 @@ class Site(Part):
     longitude_deg: float = key(REQUIRED, "Longitude, east positive.", unit="deg", ge=-180, le=180)
     elevation_m: float = key(0.0, "Height above sea level.", unit="m", ge=-430, le=6000)
     time_zone: str = key(REQUIRED, "Time zone by its IANA name, for texts and schedules.")
+    language_file: str = key(
+        "", "Catalogue (TOML) with the fixed phrases of messages in another language.", max_length=300
+    )
 
 
 class Security(Enum):

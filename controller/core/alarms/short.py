@@ -1,0 +1,255 @@
+"""A call as one text message: all its parts, and how long it can get.
+
+Of the parts of a warning only place and the words of a fault may be cut; hazard, value, action and code never
+are. An entry whose longest message would not fit is refused when the settings load.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+from controller.core.alarms.alarm import Alarm
+from controller.core.alarms.septets import ONE_MESSAGE, count_septets
+from controller.core.alarms.wording import SPEAKER, local_time, write_head
+from controller.core.plan.alarm import AlarmEntry, Kind, Response
+from controller.core.plan.phrases import ENGLISH, Phrases
+from controller.core.plan.sensor import Sensor
+from controller.core.plan.sensor_defaults import possible_range
+from controller.core.signals.sense import Sense
+from controller.core.units import KEPT_UNIT, MINUTE_MS
+from controller.core.vocabulary import Stamp
+
+FAULT_ROOM: Final = 24
+"""Septets that are always left for what a part of Duskbell says of itself."""
+
+MINUTES_SHOWN_MOST: Final = 120.0
+"""Above this the time left is written in hours. [min]"""
+
+
+class Listed(NamedTuple):
+    """One alarm of a flood, as it is listed."""
+
+    name: str
+    code: str
+    action: str
+
+
+def write_number(value: float) -> str:
+    """Write a value with three figures, never with an exponent: 0.025, 3.12, 31.2, 312."""
+    size = abs(value)
+    decimals = 3 if 0.0 < size < 0.1 else 2 if size < 10.0 else 1 if size < 100.0 else 0
+    return f"{value:.{decimals}f}"
+
+
+def write_short(
+    entry: AlarmEntry,
+    alarm: Alarm,
+    *,
+    sensor: Sensor | None,
+    sense: Sense | None,
+    trouble: str | None,
+    stamp: Stamp,
+    phrases: Phrases = ENGLISH,
+) -> str:
+    """Write the call as one text message of at most 160 septets, if the settings have passed the check."""
+    at = local_time(alarm.raised_utc_ms, stamp.utc_offset_min)
+    since = f"{at:%H:%M}?"
+    if stamp.utc_trusted:
+        since = f"{at:%H:%M} {phrases.weekdays.split()[at.weekday()]}"
+    left_min = entry.time_to_respond_min - (stamp.house_ms - alarm.raised_ms) / MINUTE_MS
+    return _fit(
+        entry,
+        _short_fact(entry, sensor, sense, trouble, phrases),
+        _place_of(entry, sensor),
+        since=since,
+        left=_write_left(left_min, phrases),
+        code=alarm.code,
+        template=phrases.short_lapsed if alarm.lapsed_by else phrases.short,
+        phrases=phrases,
+    )
+
+
+def longest_short(entry: AlarmEntry, sensor: Sensor | None, phrases: Phrases = ENGLISH) -> int:
+    """Return the septets of the entry's longest text message, with every part at its longest."""
+    since = f"00:00 {max(phrases.weekdays.split(), key=count_septets)}"
+    left = max(
+        phrases.left_none,
+        _write_left(entry.time_to_respond_min, phrases),
+        _write_left(min(entry.time_to_respond_min, MINUTES_SHOWN_MOST), phrases),
+        key=count_septets,
+    )
+    return max(
+        count_septets(
+            _fill(
+                entry,
+                _longest_fact(entry, sensor, phrases),
+                _place_of(entry, sensor),
+                since=since,
+                left=left,
+                code="0000",
+                template=template,
+                phrases=phrases,
+            )
+        )
+        for template in (phrases.short, phrases.short_lapsed)
+    )
+
+
+def _place_of(entry: AlarmEntry, sensor: Sensor | None) -> str:
+    """Return the place, unless the name of the alarm says it already."""
+    place = "" if sensor is None else sensor.place
+    return "" if place.casefold() in entry.name.casefold() else f", {place}"
+
+
+def _write_left(left_min: float, phrases: Phrases) -> str:
+    """Write how much time is left until harm."""
+    if left_min < 1.0:
+        return phrases.left_none
+    if left_min <= MINUTES_SHOWN_MOST:
+        return phrases.left_minutes.format(minutes=int(left_min))
+    return phrases.left_hours.format(hours=int(left_min / 60.0))
+
+
+def _short_fact(
+    entry: AlarmEntry, sensor: Sensor | None, sense: Sense | None, trouble: str | None, phrases: Phrases
+) -> str:
+    """Say what is the matter in as few words as it takes."""
+    if entry.kind is Kind.FAULT:
+        return trouble or phrases.over
+    if entry.kind is Kind.MISSING:
+        return phrases.short_missing
+    if sensor is None or sense is None or sense.value is None:
+        return phrases.unknown
+    unit = KEPT_UNIT[sensor.quantity]
+    limit = entry.limit or 0.0
+    match entry.kind:
+        case Kind.DOUBTFUL:
+            return phrases.short_doubtful
+        case Kind.SWITCH:
+            return phrases.short_on if sense.value >= 0.5 else phrases.short_off
+        case Kind.RATE:
+            value = f"{_write_rate(sense.rate_per_min)} {unit}/min"
+            return phrases.short_limit.format(value=value, limit=f"{limit:+g}")
+        case _:
+            value = f"{write_number(sense.value)} {unit}"
+            return phrases.short_limit.format(value=value, limit=f"{limit:g}")
+
+
+def _write_rate(rate: float) -> str:
+    """Write a rate with its sign and two figures after the point, or none where it is large."""
+    return f"{rate:+.2f}" if abs(rate) < 100 else f"{rate:+.0f}"
+
+
+def _longest_fact(entry: AlarmEntry, sensor: Sensor | None, phrases: Phrases) -> str:
+    """Return a fact as long as it can get."""
+    match entry.kind:
+        case Kind.FAULT:
+            return "x" * FAULT_ROOM
+        case Kind.MISSING:
+            return phrases.short_missing
+        case Kind.DOUBTFUL:
+            return max(phrases.short_doubtful, phrases.unknown, key=count_septets)
+        case Kind.SWITCH:
+            return max(phrases.short_on, phrases.short_off, phrases.unknown, key=count_septets)
+        case _:
+            pass
+    if sensor is None:
+        return phrases.unknown
+    unit = KEPT_UNIT[sensor.quantity]
+    if entry.kind is Kind.RATE:
+        return phrases.short_limit.format(value=f"-99.99 {unit}/min", limit=f"{entry.limit or 0.0:+g}")
+    low, high = possible_range(sensor)
+    longest = max((write_number(low), write_number(high), "-0.099" if low < 0 else "0.099"), key=len)
+    return phrases.short_limit.format(value=f"{longest} {unit}", limit=f"{entry.limit or 0.0:g}")
+
+
+def _fill(
+    entry: AlarmEntry,
+    fact: str,
+    place: str,
+    *,
+    since: str,
+    left: str,
+    code: str,
+    template: str,
+    phrases: Phrases,
+) -> str:
+    """Fill the template."""
+    return template.format(
+        head=write_head(entry.response, phrases),
+        name=entry.name,
+        fact=fact,
+        place=place,
+        since=since,
+        left=left,
+        action=entry.action.rstrip("."),
+        code=code,
+    )
+
+
+def _fit(
+    entry: AlarmEntry,
+    fact: str,
+    place: str,
+    *,
+    since: str,
+    left: str,
+    code: str,
+    template: str,
+    phrases: Phrases,
+) -> str:
+    """Fill the template, and cut place, then the words of a fault, until it fits."""
+
+    def fill(fact: str, place: str) -> str:
+        return _fill(
+            entry, fact, place, since=since, left=left, code=code, template=template, phrases=phrases
+        )
+
+    text = fill(fact, place)
+    if count_septets(text) <= ONE_MESSAGE:
+        return text
+    text = fill(fact, "")
+    if entry.kind is Kind.FAULT:
+        fact = " ".join(fact.split())
+        while count_septets(text) > ONE_MESSAGE and fact:
+            fact = fact[:-1].rstrip()
+            text = fill(fact, "")
+    return text
+
+
+def write_flood(
+    response: Response, alarms: Sequence[Listed], *, septets_most: int, phrases: Phrases = ENGLISH
+) -> str:
+    """Write many alarms as one message: the first with its action, then as many names and codes as fit.
+
+    The caller puts emergencies first, causes before what follows from them.
+    """
+    first, rest = alarms[0], alarms[1:]
+    listed: list[str] = []
+    text = ""
+    for count in range(len(rest) + 1):
+        listed = [f"{each.name} {each.code}" for each in rest[:count]]
+        left = len(rest) - count
+        more = [phrases.and_more.format(count=left)] if left else []
+        longer = phrases.flood.format(
+            head=write_head(response, phrases),
+            count=len(alarms),
+            name=first.name,
+            code=first.code,
+            action=first.action.rstrip("."),
+            others=", ".join([*listed, *more]) or phrases.none_open,
+        )
+        if text and count_septets(longer) > septets_most:
+            # Without the tail "and 1 more" a longer list may still fit; it is tried to the end.
+            continue
+        text = longer
+    return text
+
+
+def write_test(code: str, minutes: float, stamp: Stamp, phrases: Phrases = ENGLISH) -> tuple[str, str]:
+    """Write the test call; return subject and text."""
+    at = local_time(stamp.utc_ms, stamp.utc_offset_min)
+    time = f"{phrases.weekdays.split()[at.weekday()]} {at:%H:%M}"
+    text = phrases.test.format(time=time, code=code, minutes=f"{minutes:g}")
+    return f"{SPEAKER} {phrases.test_subject.format(code=code)}", f"{SPEAKER} {text}"
