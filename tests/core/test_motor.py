@@ -7,6 +7,7 @@ import math
 import pytest
 from makers import START_MS, House, make_curtain, make_plan
 
+from controller.core.alarms.lifecycle import Phase as AlarmPhase
 from controller.core.curtain.drive import MUTE_RETRY_MS, Phase
 from controller.core.curtain.motor import REFUSED_RETRY_MS
 from controller.core.plan.curtain import Actuator
@@ -99,6 +100,9 @@ def test_a_board_that_never_answers_is_mute() -> None:
     assert house.drive.moves_total == 2
     assert "roof" in str(house.state.troubles)
     assert house.state.durable.alarms[FAULT].occurrence == 1
+    house.wait(60)
+    assert house.state.durable.alarms[FAULT].phase is AlarmPhase.UNACKNOWLEDGED
+    assert not any("OVER" in message.subject for message in house.messages)
 
 
 def test_a_mute_board_that_speaks_is_heard() -> None:
@@ -252,6 +256,15 @@ def test_a_fault_outlives_a_restart_and_a_selector() -> None:
     assert (house.drive.phase, house.moves) == (Phase.LOCKED, [])
     house.report(10.0).wait(seconds=40)
     assert (house.drive.phase, house.drive.moves_total, house.drive.trouble) == (Phase.RUNNING, 2, "")
+
+
+def test_a_faulted_motor_on_local_writes_nothing_new() -> None:
+    """Reports that say what is known leave the record alone, report after report."""
+    house = running().report(10.0, limit=Limit.BOTH).report(10.0, selector=Selector.LOCAL)
+    drives = house.state.durable.drives
+    house.wait(seconds=10).report(10.0, selector=Selector.LOCAL)
+
+    assert house.state.durable.drives is drives
 
 
 def test_a_fault_cleared_runs_again() -> None:

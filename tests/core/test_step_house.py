@@ -324,6 +324,15 @@ def test_nothing_new_leaves_what_must_last_alone() -> None:
     assert house.state.durable is durable
 
 
+def test_no_deadline_stays_in_the_past() -> None:
+    """An alarm whose condition nobody can judge any more waits for its sensor and is not looked at every turn."""
+    house = House(make_plan(curtain=(), alarm=(make_entry(on_delay_s=600.0),)))
+    house.wait(1, speaking={"tank_oxygen": 3.0}).wait(30)
+
+    assert house.alarm().true_ms is not None
+    assert house.alarm().due_ms > house.now
+
+
 def test_budget_spent_it_stays_and_a_hand_still_moves_it() -> None:
     """After the day's moves comfort waits for midnight; a person does not."""
     plan = make_plan(curtain=(make_curtain(moves_per_day=2, dwell_min=0.0, hold_heat=None),))
