@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Protocol
 
-from controller.core.remember import pack
+from controller.core.remember import is_worth_writing, pack
 from controller.core.state import State
 from controller.core.step import step
 from controller.core.vocabulary import Effect, Event, Stamp, Woken
@@ -81,7 +81,7 @@ class Engine:
         self, record: Record, stamp: Stamp, event: Event, effects: tuple[Effect, ...], old: State, new: State
     ) -> None:
         """Remember the turn, or say that it could not be."""
-        changed = self._behind or new.durable is not old.durable
+        changed = self._behind or is_worth_writing(old.durable, new.durable)
         try:
             record.commit(
                 stamp=stamp, event=event, effects=effects, document=pack(new.durable) if changed else None

@@ -118,7 +118,9 @@ class LiveGreenhouse:
                         change(self.world)
                 self.world.advance(utc_ms, local.hour * 60 + local.minute)
                 self._speak(utc_ms)
-            if self.world.board.seconds_until_change() < 3600.0 or step % STEPS_A_MINUTE == 0:
+            if step % STEPS_A_MINUTE == 0 or (
+                step % 3 == 0 and self.world.board.seconds_until_change() < 3600.0
+            ):
                 self._report()
 
     def _obey(self) -> None:
