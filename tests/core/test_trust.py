@@ -145,6 +145,14 @@ def test_what_cannot_be_is_doubted_and_never_kept(value: float) -> None:
     assert Trust.GOOD is probe.say(20.1).trust
 
 
+def test_after_nonsense_a_sensor_begins_anew() -> None:
+    """Nobody knows how fast a value came to be what it is if the one before it was none."""
+    probe = Probe()
+    told = [probe.say(value).trust for value in (20.0, 85.0, 35.0)]
+
+    assert told == [Trust.GOOD, Trust.DOUBTFUL, Trust.GOOD]
+
+
 def test_a_spike_is_doubted_up_and_down() -> None:
     """A jump faster than possible is doubted, and so is the jump back; the third sample is good."""
     probe = Probe()
