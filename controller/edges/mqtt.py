@@ -18,7 +18,15 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from controller.core.plan.plan import Plan
 from controller.core.units import SECOND_MS, HouseMs
-from controller.core.vocabulary import EffectFailed, Event, MoveCurtain, PayloadRefused, PublishState
+from controller.core.vocabulary import (
+    EffectFailed,
+    Event,
+    MoveCurtain,
+    PayloadRefused,
+    PublishState,
+    SirenReported,
+    SoundSiren,
+)
 from controller.edges.clock import BoardClock, Clock
 from controller.edges.inbox import Inbox
 from controller.edges.mqtt_connection import Connection
@@ -26,9 +34,11 @@ from controller.edges.mqtt_link import Link, guarded
 from controller.edges.mqtt_outbox import Outbox
 from controller.edges.mqtt_subscriptions import Subscriptions
 from controller.edges.mqtt_trouble import Cause, Troubles, name_topics
+from controller.edges.notify.siren import SirenWatch
 from controller.edges.rate_cap import MESSAGES_PER_S, RateCap
 from controller.wire.command import render_move
 from controller.wire.route import Routes
+from controller.wire.siren import render_siren
 from controller.wire.topic import find_fault
 
 TICK_AGE_MAX_S: Final = 90.0
@@ -72,6 +82,7 @@ class MqttEdge:
         self._troubles = Troubles(inbox)
         self._subscriptions = Subscriptions(Routes(plan), self._troubles)
         self._cap = RateCap()
+        self._siren_watch = SirenWatch(plan.siren, inbox)
         self._outbox = Outbox(inbox, self._state_taken)
         self._refused_states: dict[str, str] = {}
         self._worked_house_ms: HouseMs = 0
@@ -112,15 +123,18 @@ class MqttEdge:
     def change_plan(self, plan: Plan) -> None:
         """Take new settings: subscribe to what is new and unsubscribe from what is gone."""
         self._plan = plan
+        self._siren_watch.change(plan.siren)
         routes = Routes(plan)
         self._subscriptions.change(routes, self._connection.link if self._connection.connected else None)
         self._cap.keep(routes.sensor_topics | routes.report_topics)
 
-    def act(self, effect: MoveCurtain | PublishState) -> None:
-        """Carry out an effect; returns at once. What became of a move goes to the inbox."""
+    def act(self, effect: MoveCurtain | SoundSiren | PublishState) -> None:
+        """Carry out an effect; returns at once. What became of a command goes to the inbox."""
         match effect:
             case MoveCurtain():
                 self._move(effect)
+            case SoundSiren():
+                self._sound(effect)
             case PublishState(tail, document):
                 topic = f"{self._root}/{tail}"
                 fault = find_fault(topic)
@@ -133,27 +147,36 @@ class MqttEdge:
 
     def _move(self, move: MoveCurtain) -> None:
         curtain = next((c for c in self._plan.curtain if c.name == move.curtain), None)
-        left_ms = move.not_after_house_ms - self._clock.house_ms()
-        reason = None
         if curtain is None:
-            reason = "there is no such curtain in the settings"
-        elif left_ms < 0:
+            self._inbox.put(EffectFailed(move.effect_id, "there is no such curtain in the settings"))
+            return
+        self._command(move, curtain.command_topic, render_move(move, curtain.actuator))
+
+    def _sound(self, sound: SoundSiren) -> None:
+        siren = self._plan.siren
+        if siren is None:
+            self._inbox.put(EffectFailed(sound.effect_id, "there is no siren in the settings"))
+            return
+        # Watched even if it cannot be sent: a siren that stays silent is a trouble whatever the reason.
+        self._siren_watch.told(sound, self._clock.house_ms())
+        self._command(sound, siren.command_topic, render_siren(sound))
+
+    def _command(self, effect: MoveCurtain | SoundSiren, topic: str, payload: bytes) -> None:
+        """Hand a command to the connection, or say why that cannot be."""
+        left_ms = effect.not_after_house_ms - self._clock.house_ms()
+        reason = None
+        if left_ms < 0:
             reason = "the command came too late to be sent"
         elif not self._connection.connected:
             reason = "there is no connection to the broker"
         elif self.tick_age_s() > MOVE_TICK_AGE_MAX_S:
             reason = "the connection to the broker does not move"
-        elif (fault := find_fault(curtain.command_topic)) is not None:
-            reason = fault
-        if reason is not None or curtain is None:
-            self._inbox.put(EffectFailed(move.effect_id, reason or "there is no such curtain"))
+        else:
+            reason = find_fault(topic)
+        if reason is not None:
+            self._inbox.put(EffectFailed(effect.effect_id, reason))
             return
-        self._outbox.move(
-            curtain.command_topic,
-            render_move(move, curtain.actuator),
-            effect_id=move.effect_id,
-            expiry_s=max(1, left_ms // SECOND_MS),
-        )
+        self._outbox.move(topic, payload, effect_id=effect.effect_id, expiry_s=max(1, left_ms // SECOND_MS))
 
     def _state_taken(self, topic: str, refusal: str | None) -> None:
         if refusal is None and topic not in self._refused_states:
@@ -198,6 +221,7 @@ class MqttEdge:
             return
         self._worked_house_ms = now_house_ms
         self._connection.watch(now_house_ms)
+        self._siren_watch.tick(now_house_ms)
         for topic, count in self._cap.take_dropped(now_house_ms).items():
             reason = f"{count} messages came faster than {MESSAGES_PER_S} a second and were dropped"
             _log.warning("messages dropped", topic=topic, count=count)
@@ -223,6 +247,9 @@ class MqttEdge:
                 self._acknowledge, link, self._connection.number, mid=message.mid, qos=message.qos
             )
         events = self._read(link, message)
+        for event in events:
+            if isinstance(event, SirenReported):
+                self._siren_watch.heard(on=event.on, now_house_ms=self._clock.house_ms())
         for event in events[:-1]:
             self._inbox.put(event)
         if events:

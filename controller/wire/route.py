@@ -13,15 +13,27 @@ from typing import Final
 from controller.core.plan.plan import Plan
 from controller.core.plan.sensor import Form, Sensor
 from controller.core.units import Quantity, UtcMs, find_conversion
-from controller.core.vocabulary import CurtainReported, Event, PayloadRefused, ReadingsTaken, Sample
+from controller.core.vocabulary import (
+    CurtainReported,
+    Event,
+    PayloadRefused,
+    ReadingsTaken,
+    Sample,
+    SirenReported,
+)
 from controller.wire.document import BYTES_MAX
 from controller.wire.payload import read_payload
 from controller.wire.refusal import Refused, Unreadable
 from controller.wire.report import read_report
 from controller.wire.senml import read_pack
+from controller.wire.siren import read_siren
 
 PAYLOAD_BYTES_MAX: Final = BYTES_MAX
 """Longest payload that is looked at. [bytes]"""
+
+
+SIREN: Final = "siren"
+"""How the siren is named where sensors and curtains have their names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +45,7 @@ class _Listener:
 
 
 class Routes:
-    """What each configured topic means: sensors that speak on it, curtains whose boards report on it."""
+    """What each configured topic means: sensors that speak on it, curtains and the siren that report on it."""
 
     def __init__(self, plan: Plan) -> None:
         self._listeners: dict[str, tuple[_Listener, ...]] = {}
@@ -51,6 +63,7 @@ class Routes:
                 *self._curtains.get(curtain.report_topic, ()),
                 curtain.name,
             )
+        self._siren_topic = None if plan.siren is None else plan.siren.report_topic
 
     @property
     def sensor_topics(self) -> frozenset[str]:
@@ -59,13 +72,14 @@ class Routes:
 
     @property
     def report_topics(self) -> frozenset[str]:
-        """Topics on which motor boards report."""
-        return frozenset(self._curtains)
+        """Topics on which motor boards and the siren report."""
+        return frozenset(self._curtains) | ({self._siren_topic} if self._siren_topic else frozenset())
 
     def sources(self, topic: str) -> tuple[str, ...]:
-        """Name the sensors and curtains that use `topic`; none when it is not configured."""
+        """Name the sensors, curtains and siren that use `topic`; none when it is not configured."""
         sensors = tuple(listener.sensor.name for listener in self._listeners.get(topic, ()))
-        return sensors + self._curtains.get(topic, ())
+        siren = (SIREN,) if topic == self._siren_topic else ()
+        return sensors + self._curtains.get(topic, ()) + siren
 
     def read(self, topic: str, payload: bytes, *, retained: bool, now_utc_ms: UtcMs) -> tuple[Event, ...]:
         """Read one message. Never raises, whatever the bytes.
@@ -85,8 +99,9 @@ class Routes:
         Returns
         -------
         tuple of Event
-            At most one `ReadingsTaken`, then a `CurtainReported` for each curtain that the topic reports on,
-            and a `PayloadRefused` for each sensor and curtain that could not be read.
+            At most one `ReadingsTaken`, then a `CurtainReported` for each curtain that the topic reports on, a
+            `SirenReported` where it is the siren's, and a `PayloadRefused` for each sensor, curtain or siren that
+            could not be read.
         """
         sources = self.sources(topic)
         if not sources:
@@ -98,6 +113,7 @@ class Routes:
         return (
             *self._read_sensors(topic, payload, retained=retained, now_utc_ms=now_utc_ms),
             *(() if retained else self._read_boards(topic, payload)),
+            *(() if retained else self._read_siren(topic, payload)),
         )
 
     def _read_sensors(
@@ -131,6 +147,12 @@ class Routes:
             )
             for curtain in curtains
         )
+
+    def _read_siren(self, topic: str, payload: bytes) -> tuple[Event, ...]:
+        if topic != self._siren_topic:
+            return ()
+        on = read_siren(payload)
+        return _refuse_all(topic, (SIREN,), on.reason) if isinstance(on, Refused) else (SirenReported(on),)
 
 
 def _addressed(listeners: tuple[_Listener, ...], payload: bytes) -> tuple[_Listener, ...]:
