@@ -48,6 +48,9 @@ SENDER: Final = "duskbell@kestrel.example"
 CLOUDINESS: Final = -0.3
 """A fairly bright day, so that there is something to shade. [1]"""
 
+MEAN_C: Final = 4.0
+"""A cold spring, so that there is heat to hold. [C]"""
+
 
 class Stage:
     """What is printed, in the order in which it happens, with the house's time at the left."""
@@ -91,7 +94,11 @@ class Demo:
                 + ("ends" if once else "goes on until Ctrl-C"))  # fmt: skip
             site = plan.site
             sky = SyntheticSky(
-                SEED, latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg, cloudiness=CLOUDINESS
+                SEED,
+                latitude_deg=site.latitude_deg,
+                longitude_deg=site.longitude_deg,
+                cloudiness=CLOUDINESS,
+                mean_c=MEAN_C,
             )
             world = World(SEED, sky, travel_s=plan.curtain[0].travel_time_s)
             house = LiveGreenhouse(
