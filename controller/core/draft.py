@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from controller.core.alarms.alarm import Alarm
+from controller.core.alarms.lifecycle import ACTIVE
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.hold import Hold
 from controller.core.plan.alarm import Watched
@@ -25,9 +26,10 @@ class Draft:
     """One turn's working copy."""
 
     __slots__ = (
-        "alarms", "almanac", "deadline_has_come", "drives", "due_alarms", "due_curtains", "effects", "effects_made",
-        "holds", "now", "occurrences", "outstanding", "plan", "refused", "roll", "rules", "senses", "settled_ms",
-        "stamp", "state", "troubles", "views", "way_failures",
+        "alarms", "almanac", "chain", "deadline_has_come", "drives", "due_alarms", "due_calls", "due_curtains",
+        "due_waters", "effects", "effects_made", "entered", "heartbeat_ms", "holds", "now", "occurrences",
+        "outstanding", "plan", "playing", "refused", "roll", "rules", "senders", "senses", "settled_ms",
+        "stamp", "state", "tended", "troubles", "unreported", "views", "way_failures",
     )  # fmt: skip
 
     def __init__(self, state: State, stamp: Stamp) -> None:
@@ -42,20 +44,29 @@ class Draft:
         self.almanac = state.almanac
         self.senses = state.senses
         self.views = state.views
+        self.tended = state.tended
         self.rules = state.rules
         self.troubles = state.troubles
         self.way_failures = state.way_failures
+        self.unreported = state.unreported
+        self.playing = state.playing
         self.refused = state.refused
         self.settled_ms = state.settled_ms
+        self.heartbeat_ms = state.heartbeat_ms
         self.drives = durable.drives
         self.holds = durable.holds
         self.alarms = durable.alarms
         self.outstanding = durable.outstanding
         self.occurrences = durable.occurrences
         self.effects_made = durable.effects_made
+        self.senders = durable.senders
+        self.entered = durable.entered
+        self.chain = durable.chain
         self.effects: list[Effect] = []
         self.due_alarms: set[str] = set()
+        self.due_calls: set[str] = set()
         self.due_curtains: set[str] = set()
+        self.due_waters: set[str] = set()
 
     def effect_id(self) -> str:
         """Return a name for the next command or message; no two in the life of the house are the same."""
@@ -75,7 +86,12 @@ class Draft:
         self.holds = without_item(self.holds, name) if hold is None else with_item(self.holds, name, hold)
 
     def set_alarm(self, name: str, alarm: Alarm) -> None:
-        """Change one alarm."""
+        """Change one alarm; what follows from it is judged anew when it opens or closes."""
+        followers = self.roll.consequences_of.get(name)
+        if followers is not None:
+            before = self.alarms.get(name)
+            if (before is not None and before.phase in ACTIVE) != (alarm.phase in ACTIVE):
+                self.due_alarms.update(followers)
         self.alarms = with_item(self.alarms, name, alarm)
 
     def set_outstanding(self, effect_id: str, outstanding: Outstanding | None) -> None:
@@ -105,15 +121,22 @@ class Draft:
             or self.outstanding is not old.outstanding
             or self.occurrences != old.occurrences
             or self.effects_made != old.effects_made
+            or self.senders is not old.senders
+            or self.entered is not old.entered
+            or self.chain is not old.chain
         ):
             durable = Durable(
-                self.drives, self.holds, self.alarms, self.outstanding, self.occurrences, self.effects_made
-            )
+                drives=self.drives, holds=self.holds, alarms=self.alarms, outstanding=self.outstanding,
+                occurrences=self.occurrences, effects_made=self.effects_made, senders=self.senders, chain=self.chain,
+                entered=self.entered,
+            )  # fmt: skip
         return replace(
             self.state,
             plan=self.plan, roll=self.roll, almanac=self.almanac, turn=self.state.turn + 1, durable=durable,
-            senses=self.senses, views=self.views, rules=self.rules, troubles=self.troubles,
-            way_failures=self.way_failures, refused=self.refused, settled_ms=self.settled_ms, wake_ms=wake_ms,
+            senses=self.senses, tended=self.tended, views=self.views, rules=self.rules, troubles=self.troubles,
+            way_failures=self.way_failures, unreported=self.unreported, playing=self.playing,
+            refused=self.refused, settled_ms=self.settled_ms,
+            heartbeat_ms=self.heartbeat_ms, wake_ms=wake_ms,
         )  # fmt: skip
 
 

@@ -24,7 +24,7 @@ def take_readings(draft: Draft, event: ReadingsTaken) -> None:
     """Judge each sample and remember it. Samples of sensors that the settings do not know are ignored."""
     stamp = draft.stamp
     specs, curtains = draft.roll.specs, draft.roll.curtains_of_sensor
-    alarms_of = draft.roll.alarms_of_sensor
+    alarms_of, waters_of = draft.roll.alarms_of_sensor, draft.roll.waters_of_sensor
     senses = dict(draft.senses)
     sun_deg, clear_w_m2 = look_up_sky(draft.almanac, stamp)
     for sample in event.samples:
@@ -43,6 +43,8 @@ def take_readings(draft: Draft, event: ReadingsTaken) -> None:
             draft.due_alarms.update(alarms_of[name])
         if name in curtains:
             draft.due_curtains.update(curtains[name])
+        if name in waters_of:
+            draft.due_waters.update(waters_of[name])
     draft.senses = senses
 
 
@@ -59,12 +61,14 @@ def let_go_stale(draft: Draft) -> None:
         return
     senses = dict(draft.senses)
     for name, sense in draft.senses.items():
-        if sense.stale_ms <= now:
+        # A derived reading has no deadline of its own: it is reckoned anew when its inputs meet theirs.
+        if sense.stale_ms <= now and name in draft.roll.specs:
             senses[name] = after = turn_stale(draft.roll.specs[name], sense)
             if after.trust is not sense.trust:
                 _note_trust(draft, name, sense.trust, after.trust, after.why)
             draft.due_alarms.update(draft.roll.alarms_of_sensor.get(name, ()))
             draft.due_curtains.update(draft.roll.curtains_of_sensor.get(name, ()))
+            draft.due_waters.update(draft.roll.waters_of_sensor.get(name, ()))
     draft.senses = senses
 
 

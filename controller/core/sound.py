@@ -10,9 +10,11 @@ from controller.core.alarms.alarm import QUIET, Alarm, Truth, judge_condition
 from controller.core.alarms.call_list import address_of, call_next, hurry
 from controller.core.alarms.life import answer, live, next_due_ms, shelve
 from controller.core.alarms.lifecycle import SILENCED, SOUNDING, Phase, Trigger, follow
+from controller.core.alarms.remind import hold_until_ms, judge_due_test, next_reminder_ms
 from controller.core.alarms.wording import describe_fact, explain_call, write_answered, write_call, write_over
 from controller.core.draft import Draft, without_item
-from controller.core.plan.alarm import AlarmEntry, Response, Watched
+from controller.core.foresee import Foresight, diagnose_alarm, foresee_alarm
+from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
 from controller.core.plan.people import Way
 from controller.core.plan.sensor import Sensor
 from controller.core.signals.sense import NEVER
@@ -27,15 +29,6 @@ from controller.core.vocabulary import (
     Ledger,
     SendMessage,
 )
-
-ROOMY = frozenset({Way.EMAIL})
-"""The ways with room for cause, consequence and how to answer."""
-
-OUTSTANDING_MOST = 400
-"""Messages under way at once; the oldest is given up first, as its successors say the same."""
-
-LONGEST_SHELF_MIN = {Response.EMERGENCY: 60.0, Response.TODAY: 24 * 60.0, Response.NOTE: 7 * 24 * 60.0}
-"""A shelf always ends: for what kills fish within the hour. [min]"""
 
 SETTLE_MS = 2 * MINUTE_MS
 """After a start a part of Duskbell has this long to say that it is in trouble; only then is its silence good. [ms]"""
@@ -57,6 +50,8 @@ def judge_due(draft: Draft) -> None:
     for name in draft.roll.entries:
         if name in due:
             judge(draft, draft.roll.entries[name])
+    if draft.due_calls:
+        call_due(draft)
 
 
 def judge(draft: Draft, entry: AlarmEntry) -> None:
@@ -64,7 +59,10 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
     before = draft.alarms.get(entry.name, QUIET)
     sense = draft.senses.get(entry.sensor)
     trouble = None if entry.of is None else draft.troubles.get(entry.of)
-    truth = judge_condition(entry, sense, trouble)
+    if entry.kind is Kind.DUE:
+        truth = judge_due_test(draft.roll.sensors.get(entry.sensor), sense, draft.stamp)
+    else:
+        truth = judge_condition(entry, sense, trouble)
     if entry.of is not None and trouble is None and draft.settled_ms > draft.now:
         # Parts say when they are in trouble, not when they are well: silence means
         # something only after they have had time to find out.
@@ -72,14 +70,15 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
     if truth is Truth.FALSE and _is_quiet(before) and before.due_ms > draft.now:
         return
     alarm = before
+    caused = entry.name in draft.roll.causes_of and is_caused(draft, entry.name)
     happened: Trigger | None = Trigger.RAISE
     while happened is not None:
-        alarm, happened = live(entry, alarm, truth, draft.stamp, draft.occurrences + 1)
+        alarm, happened = live(entry, alarm, truth, draft.stamp, draft.occurrences + 1, caused)
         if happened is not None:
             draft.occurrences = max(draft.occurrences, alarm.occurrence)
             alarm = _tell(draft, entry, alarm, happened)
     if alarm.phase in SOUNDING and alarm.next_call_ms <= draft.now:
-        alarm = _call(draft, entry, alarm)
+        draft.due_calls.add(entry.name)
     if alarm is before and alarm.due_ms > draft.now:
         return
     due_ms = next_due_ms(entry, alarm, draft.now)
@@ -95,75 +94,48 @@ def _is_quiet(alarm: Alarm) -> bool:
     return alarm.phase is Phase.NORMAL and alarm.true_ms is None and alarm.over_ms is not None
 
 
-def _fact(draft: Draft, entry: AlarmEntry) -> str:
-    """Say what is the matter now."""
-    trouble = None if entry.of is None else draft.troubles.get(entry.of)
-    return describe_fact(entry, draft.roll.sensors.get(entry.sensor), draft.senses.get(entry.sensor), trouble)
-
-
 def _tell(draft: Draft, entry: AlarmEntry, alarm: Alarm, happened: Trigger) -> Alarm:
-    """Write into the record what happened, and tell those who had been told when it is over."""
-    fact = _fact(draft, entry)
+    """Write into the record what happened, count it, and tell those who had been told when it is over."""
+    fact = say_fact(draft, entry)
     value = draft.senses[entry.sensor].value if entry.sensor in draft.senses else None
     draft.note(Ledger.ALARM, entry.name, alarm.phase.value, f"{happened.value}: {fact} [{alarm.code}]", value)
     if happened in {Trigger.RETURN, Trigger.RETURN_LATCHED}:
-        subject, text = write_over(entry, alarm, fact, draft.stamp)
-        for person in alarm.told:
-            _send_by_all_ways(draft, entry, alarm, person, subject, text, text)
-    if happened is Trigger.RAISE:
+        subject, text = write_over(entry, alarm, fact, draft.stamp, draft.plan.phrases)
+        letter = Letter(entry.name, f"{entry.name}/{alarm.occurrence}", subject, text)
+        _tell_gently(draft, entry, letter, alarm.told)
+    if happened in {Trigger.RAISE, Trigger.RELEASE_ACTIVE}:
         alarm = replace(alarm, detail=fact)
+        _count(draft, entry, alarm)
     return alarm
 
 
-def _call(draft: Draft, entry: AlarmEntry, alarm: Alarm) -> Alarm:
-    """Take the next step of the call list."""
-    steps = draft.roll.steps[entry.response]
-    fact = _fact(draft, entry)
-    sensor: Sensor | None = draft.roll.sensors.get(entry.sensor)
-    subject, text = write_call(
-        entry, alarm, fact, sensor=sensor, site_name=draft.plan.site.name, stamp=draft.stamp
+def _count(draft: Draft, entry: AlarmEntry, alarm: Alarm) -> None:
+    """Count an alarm that begins to sound: for the flood and for the daily digest."""
+    if alarm.raised_ms != draft.now:
+        return  # the same occurrence goes on
+    tally = draft.chain.tally
+    match entry.response:
+        case Response.EMERGENCY:
+            tally = replace(tally, emergencies=tally.emergencies + 1)
+        case Response.TODAY:
+            tally = replace(tally, today=tally.today + 1)
+        case Response.NOTE:
+            draft.chain = replace(draft.chain, tally=replace(tally, notes=tally.notes + 1))
+            return
+    was_flood = draft.chain.flood
+    draft.chain = count_raise(
+        replace(draft.chain, tally=tally), draft.now, draft.plan.call_rules.flood_alarms
     )
-    alarm, told = call_next(alarm, steps, draft.plan.call_rules, entry.response, draft.now)
-    long_text = f"{text}\n\n{explain_call(entry, alarm)}"
-    for person, way in told:
-        _send(draft, entry, alarm, person, way, subject, text, long_text)
-    return alarm
+    if draft.chain.flood and not was_flood:
+        text = f"more than {draft.plan.call_rules.flood_alarms} alarms within 10 min: they are told together"
+        draft.note(Ledger.CALL, "alarms", "flood", text)
 
 
-def _send_by_all_ways(
-    draft: Draft, entry: AlarmEntry, alarm: Alarm, person: str, subject: str, text: str, long_text: str
-) -> None:
-    """Tell one person by every way the call list uses for this kind of alarm."""
-    for way in dict.fromkeys(way for step in draft.roll.steps[entry.response] for way in step.ways):
-        _send(draft, entry, alarm, person, way, subject, text, long_text)
-
-
-def _send(  # noqa: PLR0917 - one message, from its alarm to its words
-    draft: Draft,
-    entry: AlarmEntry,
-    alarm: Alarm,
-    person: str,
-    way: Way,
-    subject: str,
-    text: str,
-    long_text: str,
-) -> None:
-    """Hand over one message and remember it until the world has said what became of it."""
-    who = draft.roll.persons.get(person)
-    address = "" if who is None else address_of(who, way)
-    if not address:
-        return
-    effect_id = draft.effect_id()
-    thread = f"{entry.name}/{alarm.occurrence}"
-    message = SendMessage(
-        effect_id, person, way, address, subject, long_text if way in ROOMY else text, thread
-    )
-    draft.effects.append(message)
-    if len(draft.outstanding) >= OUTSTANDING_MOST:
-        oldest = min(draft.outstanding, key=lambda name: draft.outstanding[name].queued_ms)
-        draft.set_outstanding(oldest, None)
-    draft.set_outstanding(effect_id, Outstanding(message, entry.name, draft.now))
-    draft.note(Ledger.CALL, entry.name, "queued", f"to {person} by {way.value}: {text}")
+def _tell_gently(draft: Draft, entry: AlarmEntry, letter: Letter, people: Iterable[str]) -> None:
+    """Tell people something that asks nothing of them; in quiet hours what is no emergency wakes nobody."""
+    silently = entry.response is not Response.EMERGENCY and quiet_left(draft) > 0
+    for person in people:
+        post_by_all_ways(draft, letter, person, entry.response, silently=silently)
 
 
 def take_answer(draft: Draft, event: AnswerGiven) -> None:
@@ -189,10 +161,13 @@ def take_answer(draft: Draft, event: AnswerGiven) -> None:
         draft.set_alarm(name, answered)
         draft.note(Ledger.CALL, name, "answered", f"{event.person} answered {code} by {event.way}")
         _forget_messages(draft, name)
-        subject, text = write_answered(entry, answered, _fact(draft, entry), draft.stamp)
-        for person in answered.told:
-            if person != event.person:
-                _send_by_all_ways(draft, entry, answered, person, subject, text, text)
+        tally = draft.chain.tally
+        draft.chain = replace(draft.chain, tally=replace(tally, answers=tally.answers + 1))
+        subject, text = write_answered(
+            entry, answered, say_fact(draft, entry), draft.stamp, draft.plan.phrases
+        )
+        letter = Letter(name, f"{name}/{answered.occurrence}", subject, text)
+        _tell_gently(draft, entry, letter, [each for each in answered.told if each != event.person])
         return
     open_codes = ", ".join(
         f"{alarm.code} {name}" for name, alarm in draft.alarms.items() if alarm.phase in SOUNDING
@@ -210,35 +185,6 @@ def _forget_messages(draft: Draft, alarm_name: str) -> None:
     for effect_id, under_way in list(draft.outstanding.items()):
         if under_way.alarm == alarm_name:
             draft.set_outstanding(effect_id, None)
-
-
-def take_shelf(draft: Draft, event: AlarmShelved) -> None:
-    """Silence an alarm for a bounded time, by a named person with a reason."""
-    entry = draft.roll.entries.get(event.alarm)
-    if entry is None:
-        return
-    asked = event.minutes if isfinite(event.minutes) else 1.0
-    minutes = min(max(asked, 1.0), LONGEST_SHELF_MIN[entry.response])
-    alarm = draft.alarms.get(event.alarm, QUIET)
-    shelved = shelve(alarm, draft.now + round(minutes * MINUTE_MS))
-    draft.set_alarm(event.alarm, replace(shelved, due_ms=next_due_ms(entry, shelved, draft.now)))
-    draft.note(
-        Ledger.ALARM,
-        event.alarm,
-        "shelved",
-        f"{event.person} shelves it for {minutes:.0f} min: {event.reason}",
-    )
-
-
-def take_reset(draft: Draft, event: AlarmReset) -> None:
-    """Reset a latched alarm."""
-    alarm = draft.alarms.get(event.alarm)
-    if alarm is None:
-        return
-    after = follow(alarm.phase, Trigger.RESET)
-    if after is not alarm.phase:
-        draft.set_alarm(event.alarm, replace(alarm, phase=after))
-        draft.note(Ledger.ALARM, event.alarm, "reset", f"{event.person} resets it")
 
 
 def take_success(draft: Draft, event: EffectDone) -> None:
@@ -277,11 +223,17 @@ def take_failure(draft: Draft, event: EffectFailed) -> bool:
     )
     draft.way_failures = {**draft.way_failures, message.way: event.reason}
     _tell_ways(draft)
-    entry, alarm = draft.roll.entries.get(under_way.alarm), draft.alarms.get(under_way.alarm)
-    if entry is not None and alarm is not None and alarm.phase in SOUNDING:
+    # The one message of a flood stood for all that sound.
+    names = list(draft.alarms) if draft.chain.flood else [under_way.alarm]
+    for name in names:
+        entry, alarm = draft.roll.entries.get(name), draft.alarms.get(name)
+        if entry is None or alarm is None or alarm.phase not in SOUNDING or not draft.roll.steps[entry.response]:
+            continue
+        if name != under_way.alarm and alarm.rung == 0:
+            continue  # it has not been called for yet
         hurried = hurry(alarm, draft.roll.steps[entry.response], draft.now)
-        draft.set_alarm(under_way.alarm, replace(hurried, due_ms=next_due_ms(entry, hurried, draft.now - 1)))
-        draft.due_alarms.add(under_way.alarm)
+        draft.set_alarm(name, replace(hurried, due_ms=next_due_ms(entry, hurried, draft.now - 1)))
+        draft.due_alarms.add(name)
     return True
 
 

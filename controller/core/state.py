@@ -11,17 +11,21 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from controller.core.alarms.alarm import Alarm
+from controller.core.alarms.chain import Chain
+from controller.core.alarms.siren import Playing
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.hold import Hold
 from controller.core.curtain.view import View
 from controller.core.plan.alarm import Watched
 from controller.core.plan.people import Way
 from controller.core.plan.plan import Plan
+from controller.core.replies import SenderRecord
 from controller.core.roll import Roll
 from controller.core.signals.sense import NEVER, Sense
 from controller.core.sky.almanac import Almanac
-from controller.core.units import HouseMs
+from controller.core.units import Basis, HouseMs, UtcMs
 from controller.core.vocabulary import SendMessage
+from controller.core.water.trace import Trace
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +35,27 @@ class Outstanding:
     message: SendMessage
     alarm: str
     queued_ms: HouseMs
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What a person entered last for a sensor: the value as kept, and as `given` with its basis, by whom and when."""
+
+    value: float
+    given: float
+    basis: Basis
+    person: str
+    house_ms: HouseMs
+    utc_ms: UtcMs
+
+
+@dataclass(frozen=True, slots=True)
+class Tended:
+    """What is learnt again of the waters: courses and doubts by sensor, and when to look for tests that are due."""
+
+    traces: Mapping[str, Trace] = field(default_factory=dict)
+    doubts: Mapping[str, str] = field(default_factory=dict)
+    look_ms: HouseMs = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +72,9 @@ class Durable:
     outstanding: Mapping[str, Outstanding] = field(default_factory=dict)
     occurrences: int = 0
     effects_made: int = 0
+    senders: Mapping[str, SenderRecord] = field(default_factory=dict)
+    chain: Chain = Chain()
+    entered: Mapping[str, Entry] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +91,15 @@ class State:
     durable: Durable = Durable()
     senses: Mapping[str, Sense] = field(default_factory=dict)
     views: Mapping[str, View] = field(default_factory=dict)
+    tended: Tended = Tended()
     rules: Mapping[str, str] = field(default_factory=dict)
     troubles: Mapping[Watched, str] = field(default_factory=dict)
     way_failures: Mapping[Way, str] = field(default_factory=dict)
+    unreported: Mapping[str, Outstanding] = field(default_factory=dict)
+    playing: Playing = field(default_factory=Playing)
     refused: Mapping[str, tuple[int, str]] = field(default_factory=dict)
     settled_ms: HouseMs = 0
+    heartbeat_ms: HouseMs = 0
     wake_ms: HouseMs = NEVER
 
 

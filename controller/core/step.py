@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from controller.core import listen, sound, steer
+from controller.core import converse, enter, listen, sound, steer, tend
 from controller.core.announce import announce
 from controller.core.draft import Draft
 from controller.core.plan.alarm import Watched
@@ -31,12 +31,16 @@ from controller.core.vocabulary import (
     HoldAsked,
     HoldReleased,
     Ledger,
+    MessageDelivered,
     PayloadRefused,
     ReadingsTaken,
+    ReplyReceived,
     SettingsChanged,
+    SirenReported,
     Stamp,
     Started,
     TroubleSeen,
+    ValueEntered,
     Woken,
 )
 
@@ -47,7 +51,15 @@ HOUSEKEEPING_MS: Final = HOUR_MS
 SKY_HAS_RUN_OUT: Final = "the table of the sun has run out"
 """What is the matter when the table does not reach to now."""
 
-_BY_A_PERSON: Final = (AnswerGiven, HoldAsked, HoldReleased, FaultCleared, AlarmShelved, AlarmReset)
+_BY_A_PERSON: Final = (
+    AnswerGiven,
+    HoldAsked,
+    HoldReleased,
+    FaultCleared,
+    AlarmShelved,
+    AlarmReset,
+    ValueEntered,
+)
 """What only a named person may do."""
 
 
@@ -80,10 +92,12 @@ def _take_in(draft: Draft, event: Event) -> None:
         case PayloadRefused():
             listen.count_refusal(draft, event)
         case EffectDone():
+            converse.expect_report(draft, event)
             sound.take_success(draft, event)
         case EffectFailed():
-            if not sound.take_failure(draft, event):
-                steer.refuse_command(draft, event.effect_id, event.reason)
+            _take_failure(draft, event)
+        case MessageDelivered() | ReplyReceived() | SirenReported():
+            converse.take_in(draft, event)
         case AnswerGiven():
             sound.take_answer(draft, event)
         case HoldAsked():
@@ -96,6 +110,8 @@ def _take_in(draft: Draft, event: Event) -> None:
             sound.take_shelf(draft, event)
         case AlarmReset():
             sound.take_reset(draft, event)
+        case ValueEntered():
+            enter.take_entry(draft, event)
         case TroubleSeen():
             draft.set_trouble(event.part, event.trouble)
         case AlmanacArrived():
@@ -108,9 +124,19 @@ def _take_in(draft: Draft, event: Event) -> None:
             _start(draft, event)
 
 
+def _take_failure(draft: Draft, event: EffectFailed) -> None:
+    """Give a failure to whoever gave the order: a message, one thought sent, the siren, a motor."""
+    if sound.take_failure(draft, event) or converse.take_late_failure(draft, event):
+        return
+    if not converse.take_siren_failure(draft, event):
+        steer.refuse_command(draft, event.effect_id, event.reason)
+
+
 def _start(draft: Draft, event: Started) -> None:
     """Begin, or begin again: wait for every sensor, forget positions, send unfinished messages again."""
     listen.expect_sensors(draft)
+    enter.expect_entries(draft)
+    tend.expect_waters(draft)
     steer.forget_positions(draft)
     sound.expect_alarms(draft)
     sound.forget_pending(draft)
@@ -129,6 +155,8 @@ def _change_settings(draft: Draft, plan: Plan) -> None:
     unchanged = {sensor.name for sensor in old.sensor if sensor in plan.sensor}
     draft.senses = {name: sense for name, sense in draft.senses.items() if name in unchanged}
     listen.expect_sensors(draft)
+    enter.expect_entries(draft)
+    tend.expect_waters(draft)
     steer.expect_curtains(draft)
     sound.expect_alarms(draft)
     draft.set_trouble(Watched.SETTINGS, None)
@@ -138,6 +166,7 @@ def _change_settings(draft: Draft, plan: Plan) -> None:
 def _settle(draft: Draft) -> None:
     """Let time act: stale sensors, curtains, alarms. Curtains come before alarms, as their faults are alarms."""
     listen.let_go_stale(draft)
+    tend.tend_due(draft)
     sound.settle_parts(draft)
     _tell_clock_and_sky(draft)
     if draft.deadline_has_come:
@@ -145,7 +174,9 @@ def _settle(draft: Draft) -> None:
     steer.steer_due(draft)
     if draft.outstanding:
         sound.give_up_old_messages(draft)
+    converse.tell_refusals(draft)
     sound.judge_due(draft)
+    converse.follow_siren(draft)
 
 
 def _tell_clock_and_sky(draft: Draft) -> None:
@@ -173,8 +204,11 @@ def _next_wake(draft: Draft) -> HouseMs:
     for alarm in draft.alarms.values():
         if now < alarm.due_ms < wake_ms:
             wake_ms = alarm.due_ms
+    if draft.roll.reminders and now < draft.tended.look_ms < wake_ms:
+        wake_ms = draft.tended.look_ms
     if now < draft.settled_ms < wake_ms:
         wake_ms = draft.settled_ms
+    wake_ms = min(wake_ms, max(converse.next_look_ms(draft), now + 1))
     for curtain in draft.plan.curtain:
         wake_ms = min(wake_ms, steer.next_look_ms(draft, curtain))
     return wake_ms

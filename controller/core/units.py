@@ -53,8 +53,20 @@ class Quantity(Enum):
     NITRATE = "nitrate"
     ALKALINITY = "alkalinity"
     CARBON_DIOXIDE = "carbon dioxide"
+    WATER_LOSS = "loss of water"
+    FILTER_LOAD = "filter load"
     POSITION = "position"
     SWITCH = "switch"
+
+
+class Basis(Enum):
+    """What a concentration is weighed as; the value is the word used on the command line."""
+
+    NITROGEN = "N"
+    AMMONIA = "NH3"
+    NITRITE = "NO2"
+    NITRATE = "NO3"
+    ITSELF = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +99,8 @@ KEPT_UNIT: Final[dict[Quantity, str]] = {
     Quantity.NITRATE: "mg/L",
     Quantity.ALKALINITY: "mg/L",
     Quantity.CARBON_DIOXIDE: "mg/L",
+    Quantity.WATER_LOSS: "L/h",
+    Quantity.FILTER_LOAD: "%",
     Quantity.POSITION: "%",
     Quantity.SWITCH: "on/off",
 }
@@ -162,6 +176,8 @@ TABLE: Final[dict[Quantity, dict[str, Conversion]]] = {
     Quantity.NITRATE: _MASS,
     Quantity.ALKALINITY: _MASS,
     Quantity.CARBON_DIOXIDE: _MASS,
+    Quantity.WATER_LOSS: {"L/h": _SAME, "L/d": Conversion(1 / 24)},
+    Quantity.FILTER_LOAD: _PERCENT,
     Quantity.POSITION: _PERCENT,
     Quantity.SWITCH: {"on/off": _SAME, "/": _SAME, "1": _SAME},
 }

@@ -17,7 +17,7 @@ from controller.core.plan.alarm import Watched
 from controller.core.plan.people import Way
 from controller.core.plan.plan import Plan
 from controller.core.sky.almanac import Almanac
-from controller.core.units import HouseMs, UtcMs
+from controller.core.units import Basis, HouseMs, UtcMs
 
 
 class Stamp(NamedTuple):
@@ -199,6 +199,49 @@ class AlarmReset:
 
 
 @dataclass(frozen=True, slots=True)
+class ValueEntered:
+    """A person enters a test kit's value [kept unit], with what it is weighed as.
+
+    `corrects` says that the last value was a slip: this one takes its place and its time, and the record keeps
+    both.
+    """
+
+    sensor: str
+    value: float
+    person: str
+    basis: Basis = Basis.ITSELF
+    corrects: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmTakenOut:
+    """Two persons take an alarm out of service and say what stands in its place."""
+
+    alarm: str
+    person: str
+    second: str
+    replacement: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmPutBack:
+    """A person puts an alarm back in service, or ends its shelf early."""
+
+    alarm: str
+    person: str
+
+
+@dataclass(frozen=True, slots=True)
+class TestCallAsked:
+    """A person asks for a test call to somebody, or with an empty name to everybody on the list."""
+
+    __test__ = False  # its name makes pytest look for tests in it
+
+    person: str
+    whom: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class EffectDone:
     """The world took an effect: a board's relay closed, a mail server accepted a message."""
 
@@ -252,6 +295,10 @@ Event: TypeAlias = (
     | FaultCleared
     | AlarmShelved
     | AlarmReset
+    | ValueEntered
+    | AlarmTakenOut
+    | AlarmPutBack
+    | TestCallAsked
     | EffectDone
     | EffectFailed
     | MessageDelivered

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from controller.core.alarms.alarm import Alarm, Truth, make_code
 from controller.core.alarms.lifecycle import ACTIVE, SILENCED, SOUNDING, Phase, Trigger, follow
+from controller.core.alarms.remind import next_reminder_ms
 from controller.core.plan.alarm import AlarmEntry
 from controller.core.signals.sense import NEVER
 from controller.core.units import MINUTE_MS, SECOND_MS, HouseMs
@@ -96,7 +97,9 @@ def answer(entry: AlarmEntry, alarm: Alarm, stamp: Stamp, person: str) -> Alarm:
     """Take a person's answer: the calls stop, and begin again if it is still wrong for too long."""
     after = follow(alarm.phase, Trigger.ACKNOWLEDGE)
     again = (
-        stamp.house_ms + round(entry.sound_again_min * MINUTE_MS) if after is Phase.ACKNOWLEDGED else NEVER
+        next_reminder_ms(entry, stamp.house_ms + round(entry.sound_again_min * MINUTE_MS), stamp)
+        if after is Phase.ACKNOWLEDGED
+        else NEVER
     )
     return replace(
         alarm,

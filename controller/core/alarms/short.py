@@ -19,6 +19,7 @@ from controller.core.plan.sensor_defaults import possible_range
 from controller.core.signals.sense import Sense
 from controller.core.units import KEPT_UNIT, MINUTE_MS
 from controller.core.vocabulary import Stamp
+from controller.core.water.outlook import Outlook
 
 FAULT_ROOM: Final = 24
 """Septets that are always left for what a part of Duskbell says of itself."""
@@ -51,6 +52,7 @@ def write_short(
     trouble: str | None,
     stamp: Stamp,
     phrases: Phrases = ENGLISH,
+    outlook: Outlook | None = None,
 ) -> str:
     """Write the call as one text message of at most 160 septets, if the settings have passed the check."""
     at = local_time(alarm.raised_utc_ms, stamp.utc_offset_min)
@@ -58,6 +60,9 @@ def write_short(
     if stamp.utc_trusted:
         since = f"{at:%H:%M} {phrases.weekdays.split()[at.weekday()]}"
     left_min = entry.time_to_respond_min - (stamp.house_ms - alarm.raised_ms) / MINUTE_MS
+    if outlook is not None and outlook.minutes is not None:
+        # What is reckoned from the water now is better than what the alarm list supposed.
+        left_min = outlook.minutes
     return _fit(
         entry,
         _short_fact(entry, sensor, sense, trouble, phrases),
@@ -76,7 +81,7 @@ def longest_short(entry: AlarmEntry, sensor: Sensor | None, phrases: Phrases = E
     left = max(
         phrases.left_none,
         _write_left(entry.time_to_respond_min, phrases),
-        _write_left(min(entry.time_to_respond_min, MINUTES_SHOWN_MOST), phrases),
+        _write_left(MINUTES_SHOWN_MOST, phrases),
         key=count_septets,
     )
     return max(
@@ -119,6 +124,8 @@ def _short_fact(
         return trouble or phrases.over
     if entry.kind is Kind.MISSING:
         return phrases.short_missing
+    if entry.kind is Kind.DUE:
+        return phrases.short_due
     if sensor is None or sense is None or sense.value is None:
         return phrases.unknown
     unit = KEPT_UNIT[sensor.quantity]
@@ -150,6 +157,8 @@ def _longest_fact(entry: AlarmEntry, sensor: Sensor | None, phrases: Phrases) ->
             return phrases.short_missing
         case Kind.DOUBTFUL:
             return max(phrases.short_doubtful, phrases.unknown, key=count_septets)
+        case Kind.DUE:
+            return phrases.short_due
         case Kind.SWITCH:
             return max(phrases.short_on, phrases.short_off, phrases.unknown, key=count_septets)
         case _:

@@ -17,6 +17,8 @@ from controller.core.plan.sensor import Sensor
 from controller.core.signals.sense import Sense
 from controller.core.units import KEPT_UNIT, MINUTE_MS, UtcMs
 from controller.core.vocabulary import Stamp
+from controller.core.water.diagnosis import Finding
+from controller.core.water.outlook import Outlook, write_minutes
 
 SPEAKER = "DUSKBELL"
 """The name every message begins with, so that a phone shows at once who calls."""
@@ -54,6 +56,8 @@ def describe_fact(
             return phrases.no_reading.format(sensor=sensor.name, why=sense.why or phrases.speaks_again)
         case Kind.DOUBTFUL:
             return phrases.doubtful.format(sensor=sensor.name, why=sense.why or phrases.can_again)
+        case Kind.DUE:
+            return phrases.due.format(sensor=sensor.name, value=value)
         case Kind.SWITCH:
             text = phrases.switch_on if (sense.value or 0.0) >= 0.5 else phrases.switch_off
             return text.format(sensor=sensor.name)
@@ -78,7 +82,7 @@ def _place(sensor: Sensor | None, site_name: str) -> str:
     return f"{sensor.place}, {site_name}" if sensor is not None and sensor.place else site_name
 
 
-def write_call(
+def write_call(  # noqa: PLR0913 - one message from all that it says
     entry: AlarmEntry,
     alarm: Alarm,
     fact: str,
@@ -88,14 +92,16 @@ def write_call(
     stamp: Stamp,
     phrases: Phrases = ENGLISH,
     hidden: Sequence[str] = (),
+    outlook: Outlook | None = None,
 ) -> tuple[str, str]:
     """Write the message that asks a person to act; return subject and text.
 
-    `hidden` names what follows from it and is not called because of it.
+    `hidden` names what follows from it and is not called because of it. `outlook` is the time left as it is
+    reckoned now; without one the time of the alarm list stands.
     """
     head, place = write_head(entry.response, phrases), _place(sensor, site_name)
     subject = f"{head}: {entry.name}, {place} [{alarm.code}]"
-    harm = [phrases.harm.format(minutes=f"{entry.time_to_respond_min:g}")]
+    harm = [_write_harm(entry, outlook, phrases)]
     if alarm.turn_of_list > 0:
         harm.insert(0, phrases.nobody.format(minutes=(stamp.house_ms - alarm.ladder_ms) // MINUTE_MS))
     if alarm.lapsed_by:
@@ -113,9 +119,21 @@ def write_call(
     return subject, f"{text} {phrases.hides.format(names=', '.join(hidden))}" if hidden else text
 
 
-def explain_call(entry: AlarmEntry, alarm: Alarm, phrases: Phrases = ENGLISH) -> str:
-    """Write what a mail has room for besides the message: cause, consequence, how to answer."""
-    return phrases.explain.format(cause=entry.cause, consequence=entry.consequence, code=alarm.code)
+def _write_harm(entry: AlarmEntry, outlook: Outlook | None, phrases: Phrases) -> str:
+    """Say how long there is: as reckoned from the water now, else as the alarm list has it."""
+    if outlook is None or outlook.minutes is None:
+        return phrases.harm.format(minutes=f"{entry.time_to_respond_min:g}")
+    if outlook.minutes <= 0.0:
+        return phrases.harm_now
+    return phrases.harm_live.format(minutes=write_minutes(outlook.minutes), why=outlook.because)
+
+
+def explain_call(
+    entry: AlarmEntry, alarm: Alarm, phrases: Phrases = ENGLISH, findings: Sequence[Finding] = ()
+) -> str:
+    """Write what a mail has room for besides the message: what is likely, cause, consequence, how to answer."""
+    text = phrases.explain.format(cause=entry.cause, consequence=entry.consequence, code=alarm.code)
+    return "\n".join([*(finding.describe() for finding in findings), text])
 
 
 def write_answered(

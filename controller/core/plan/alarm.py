@@ -9,6 +9,7 @@ from __future__ import annotations
 from enum import Enum
 
 from controller.core.plan.part import REQUIRED, Part, key
+from controller.core.plan.water import Loop
 
 
 class Kind(Enum):
@@ -20,6 +21,7 @@ class Kind(Enum):
     MISSING = "missing"
     DOUBTFUL = "doubtful"
     SWITCH = "switch"
+    DUE = "due"
     FAULT = "fault"
 
 
@@ -45,18 +47,26 @@ class Watched(Enum):
     SKY = "sky"
     CLOCK = "clock"
     SETTINGS = "settings"
+    PEOPLE = "people"
+    PATHS = "paths"
 
 
 class AlarmEntry(Part):
     """One entry. `limit`, `deadband` are in the kept unit of the sensor's quantity."""
 
     name: str = key(REQUIRED, "Name of the hazard, as staff say it.", max_length=40)
-    kind: Kind = key(REQUIRED, "high, low, rate, missing, doubtful, switch or fault.")
+    kind: Kind = key(REQUIRED, "high, low, rate, missing, doubtful, switch, due (a test kit) or fault.")
     sensor: str = key("", "Sensor it watches; none for kind fault.")
     of: Watched | None = key(None, "fault: the part of Duskbell it watches.")
     limit: float | None = key(
         None, "high, low: the limit; rate: change per minute, negative for a fall.", unit="kept unit"
     )
+    harm_at: float | None = key(
+        None,
+        "high, low: value at which harm begins, for the time left; the limit if absent.",
+        unit="kept unit",
+    )
+    loop: Loop | None = key(None, "high, low, rate: loop that the limit is meant for.")
     deadband: float = key(0.0, "How far back past the limit counts as over.", unit="kept unit", ge=0)
     alarm_when: str = key("off", "switch: the position that is wrong, on or off.")
     on_delay_s: float = key(60.0, "How long it must last before it sounds.", unit="s", ge=0, le=86400)
@@ -72,3 +82,6 @@ class AlarmEntry(Part):
         30.0, "Sounds again if answered but still wrong after this.", unit="min", ge=5, le=10080
     )
     latching: bool = key(False, "Stays until a person resets it.")
+    suppressed_by: tuple[str, ...] = key(
+        (), "Names of alarms that are its cause: while one of them is open this one calls nobody."
+    )

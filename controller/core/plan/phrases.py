@@ -28,6 +28,7 @@ class Phrases(Part):
     speaks_again: str = key("it speaks again", "A sensor that was silent and is not.")
     doubtful: str = key("{sensor} cannot be trusted: {why}", "A sensor that is doubted.")
     can_again: str = key("it can again", "A sensor that was doubted and is not.")
+    due: str = key("a test of {sensor} is due, last value {value}", "A test kit that is due.")
     switch_on: str = key("{sensor} is on", "A switch.")
     switch_off: str = key("{sensor} is off", "A switch.")
 
@@ -36,6 +37,8 @@ class Phrases(Part):
         "A call, where there is room.",
     )
     harm: str = key("Harm in about {minutes} min.", "Time until harm.")
+    harm_live: str = key("Harm in {minutes} ({why}).", "Time until harm as it is reckoned now.")
+    harm_now: str = key("Harm NOW.", "The value at which harm begins is passed.")
     nobody: str = key("Nobody has answered for {minutes} min.", "The list has come to its end.")
     lapsed: str = key("{person} had it, and it is still wrong.", "An answer that did not help.")
     hides: str = key("Follows from it, not called: {names}.", "Alarms that a cause hides.")
@@ -57,6 +60,7 @@ class Phrases(Part):
     )
     short_limit: str = key("{value} (limit {limit})", "Value and limit in a text message.")
     short_missing: str = key("UNKNOWN, no reading", "A silent sensor in a text message.")
+    short_due: str = key("test is due", "A test kit that is due, in a text message.")
     short_doubtful: str = key("cannot be trusted", "A doubted sensor in a text message.")
     short_on: str = key("is on", "A switch in a text message.")
     short_off: str = key("is off", "A switch in a text message.")

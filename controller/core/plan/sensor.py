@@ -30,7 +30,15 @@ class Sensor(Part):
     name: str = key(REQUIRED, "Name, as staff say it; rules and alarms refer to it.", max_length=40)
     quantity: Quantity = key(REQUIRED, "What it measures.")
     unit: str = key(REQUIRED, "Unit it sends.")
-    topic: str = key(REQUIRED, "Exact MQTT topic it publishes to.", max_length=200)
+    topic: str = key("", "Exact MQTT topic it publishes to; needed unless it is entered.", max_length=200)
+    entered: bool = key(False, "Whether people enter its values by hand, as of a test kit.")
+    enter_every_days: float = key(
+        3.5,
+        "entered: a test is due after this; after twice as long the value is unknown.",
+        unit="days",
+        ge=0.25,
+        le=60,
+    )
     form: Form = key(Form.NUMBER, "How the payload is written: number, json or senml.")
     pointer: str = key("", "json: pointer to the value (RFC 6901).", max_length=200)
     unit_pointer: str = key("", "json: pointer to the unit, if it sends one.", max_length=200)

@@ -10,10 +10,13 @@ from dataclasses import dataclass
 from typing import Final
 
 from controller.core.plan.sensor import Sensor
-from controller.core.units import MINUTE_MS, SECOND_MS, Quantity
+from controller.core.units import DAY_MS, MINUTE_MS, SECOND_MS, Quantity
 
 INTERVALS_UNTIL_STALE: Final = 3
 """Readings that may fail to come before the last one counts as old: one loss is usual, three are not."""
+
+ENTRIES_UNTIL_STALE: Final = 2
+"""Tests that are due before an entered value is unknown: one may be forgotten over a holiday, two may not."""
 
 LEAST_STALE_AFTER_MS: Final = 60_000
 """A sensor that speaks every second is not called silent over a broker's restart. [ms]"""
@@ -108,6 +111,8 @@ BELIEVABLE: Final[dict[Quantity, Believable]] = {
     Quantity.NITRATE: Believable(0.0, 2000.0, None, 0.0, _KIT),
     Quantity.ALKALINITY: Believable(0.0, 1000.0, None, 0.0, _KIT),
     Quantity.CARBON_DIOXIDE: Believable(0.0, 200.0, None, 0.0, _KIT),
+    Quantity.WATER_LOSS: Believable(-1e6, 1e6, None, 0.0, "reckoned from the level; no sensor measures it"),
+    Quantity.FILTER_LOAD: Believable(0.0, 1e4, None, 0.0, "reckoned from the feed; no sensor measures it"),
     Quantity.POSITION: Believable(
         -2.0, 102.0, None, 0.0, "our choice: a position by potentiometer overshoots its ends a little"
     ),
@@ -144,4 +149,6 @@ def stale_after_ms(sensor: Sensor) -> int:
     """Age at which a reading is stale, positive [ms]: as set, or three intervals and at least a minute."""
     if sensor.stale_after_s is not None:
         return round(sensor.stale_after_s * SECOND_MS)
+    if sensor.entered:
+        return round(ENTRIES_UNTIL_STALE * sensor.enter_every_days * DAY_MS)
     return max(round(INTERVALS_UNTIL_STALE * sensor.interval_s * SECOND_MS), LEAST_STALE_AFTER_MS)

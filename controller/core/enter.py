@@ -1,0 +1,131 @@
+"""Take in what people enter by hand: a test kit's value, its basis, and the correction of a slip."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import isfinite
+from typing import Final
+
+from controller.core.draft import Draft, with_item
+from controller.core.plan.sensor import Sensor
+from controller.core.ranges import OutOfRange
+from controller.core.signals.sense import NEVER, UNHEARD, Sense, Spec
+from controller.core.state import Entry
+from controller.core.units import KEPT_UNIT, HouseMs
+from controller.core.vocabulary import Ledger, Trust, ValueEntered
+from controller.core.water.kit import BasisRefused, restate_mg_l
+
+NAME_MOST: Final = 40
+"""Letters of a person's name that are kept."""
+
+
+class EntryRefused(ValueError):  # noqa: N818 - it is read aloud to the person who entered the value
+    """A value that cannot be taken; the text says why and what is allowed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A value that can be taken [kept unit, as nitrogen where it has a basis]."""
+
+    sensor: Sensor
+    kept: float
+
+
+def check_entry(
+    sensors: Mapping[str, Sensor],
+    specs: Mapping[str, Spec],
+    entered: Mapping[str, Entry],
+    event: ValueEntered,
+) -> Checked:
+    """Check a value that a person enters.
+
+    Raises
+    ------
+    EntryRefused
+        For a sensor that is none or is not entered by hand, a value outside what is possible, a basis that is
+        missing or does not fit, and a correction with nothing to correct.
+    """
+    sensor = sensors.get(event.sensor)
+    by_hand = [name for name, each in sensors.items() if each.entered]
+    if sensor is None or not sensor.entered:
+        known = ", ".join(by_hand) or "none"
+        raise EntryRefused(f"{event.sensor[:NAME_MOST]!r} is not entered by hand; these are: {known}")
+    if not isfinite(event.value):
+        raise EntryRefused(f"{event.value} is no number")
+    try:
+        kept = restate_mg_l(sensor.quantity, value=event.value, basis=event.basis)
+    except (BasisRefused, OutOfRange) as refusal:
+        raise EntryRefused(str(refusal)) from None
+    spec = specs[sensor.name]
+    if not spec.low <= kept <= spec.high:
+        unit = KEPT_UNIT[sensor.quantity]
+        raise EntryRefused(
+            f"{kept:.4g} {unit} of {sensor.quantity.value} is outside what is possible "
+            f"({spec.low:g} to {spec.high:g} {unit}); is it a slip, or another unit?"
+        )
+    if event.corrects and sensor.name not in entered:
+        raise EntryRefused(f"there is no value of {sensor.name} yet that could be corrected")
+    return Checked(sensor, kept)
+
+
+def take_entry(draft: Draft, event: ValueEntered) -> None:
+    """Take a value that a person enters, or refuse it with a note."""
+    try:
+        checked = check_entry(draft.roll.sensors, draft.roll.specs, draft.entered, event)
+    except EntryRefused as refusal:
+        text = f"{event.person[:NAME_MOST]} entered a value that was refused: {refusal}"
+        draft.note(Ledger.HOUSE, event.sensor[:NAME_MOST], "entry refused", text)
+        return
+    name = checked.sensor.name
+    unit = KEPT_UNIT[checked.sensor.quantity]
+    given = f"{event.value:g} {unit}" + (f" as {event.basis.value}" if event.basis.value else "")
+    shown = given if checked.kept == event.value else f"{given}, which is {checked.kept:.4g} {unit} as N"
+    person = event.person.strip()[:NAME_MOST]
+    old = draft.entered.get(name)
+    if event.corrects and old is not None:
+        # The water was tested when the first value was entered; only the number was a slip.
+        entry = Entry(checked.kept, event.value, event.basis, person, old.house_ms, old.utc_ms)
+        text = f"{person} corrects {old.given:g} {unit} {_as_words(old)}(entered by {old.person}) to {shown}"
+        draft.note(Ledger.HOUSE, name, "corrected", text, checked.kept)
+    else:
+        entry = Entry(checked.kept, event.value, event.basis, person, draft.now, draft.stamp.utc_ms)
+        draft.note(Ledger.HOUSE, name, "entered", f"{person} enters {shown}", checked.kept)
+    draft.entered = with_item(draft.entered, name, entry)
+    draft.senses = with_item(draft.senses, name, recall(draft.roll.specs[name], entry, draft.now))
+    _tell_dependents(draft, name)
+
+
+def expect_entries(draft: Draft) -> None:
+    """After a start or new settings go on from what people entered last, if it is not too old."""
+    senses = dict(draft.senses)
+    for name, entry in draft.entered.items():
+        sensor = draft.roll.sensors.get(name)
+        if sensor is not None and sensor.entered:
+            senses[name] = recall(draft.roll.specs[name], entry, draft.now)
+    for name, sensor in draft.roll.sensors.items():
+        if sensor.entered and name not in draft.entered:
+            senses[name] = UNHEARD._replace(why="nobody has entered a value yet", stale_ms=NEVER)
+    draft.senses = senses
+
+
+def recall(spec: Spec, entry: Entry, now: HouseMs) -> Sense:
+    """Return what is known of an entered sensor from its last entry."""
+    stale_ms = entry.house_ms + spec.stale_after_ms
+    sense = Sense(
+        entry.value, Trust.GOOD, "", entry.house_ms, entry.house_ms, stale_ms, 0.0, 0, None, entry.value, 0
+    )
+    if stale_ms > now:
+        return sense
+    days = (now - entry.house_ms) / 86_400_000
+    return sense._replace(trust=Trust.STALE, why=f"tested {days:.0f} days ago", stale_ms=NEVER)
+
+
+def _as_words(entry: Entry) -> str:
+    return f"as {entry.basis.value} " if entry.basis.value else ""
+
+
+def _tell_dependents(draft: Draft, name: str) -> None:
+    """Mark the alarms and waters that hang on an entered value."""
+    draft.due_alarms.update(draft.roll.alarms_of_sensor.get(name, ()))
+    draft.due_waters.update(draft.roll.waters_of_sensor.get(name, ()))

@@ -1,0 +1,108 @@
+"""The recent course of one reading: at most a point a minute for half an hour, and one in ten minutes for hours.
+
+Readings within a minute are averaged, so that a sensor that speaks often is the less noisy for it.
+"""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple, TypeAlias
+
+from controller.core.units import MINUTE_MS, HouseMs
+
+Point: TypeAlias = tuple[float, float]
+"""When, on the house axis [min], and the value [kept unit]."""
+
+FINE_MOST: Final = 30
+COARSE_MOST: Final = 30
+COARSE_EVERY_MIN: Final = 10
+"""Half an hour by the minute and five hours by ten minutes: 60 points hold what a judgement needs."""
+
+GAP_MIN: Final = 10
+"""Nobody knows what happened in a silence this long: what was before it is no part of the course. [min]"""
+
+
+class Trace(NamedTuple):
+    """What is remembered. The last three fields gather the minute that is not over yet."""
+
+    fine: tuple[Point, ...] = ()
+    coarse: tuple[Point, ...] = ()
+    minute: int = -1
+    at_sum: float = 0.0
+    value_sum: float = 0.0
+    taken: int = 0
+
+
+EMPTY: Final = Trace()
+
+
+def follow(trace: Trace, *, at_ms: HouseMs, value: float) -> Trace:
+    """Add a reading that can be trusted.
+
+    Parameters
+    ----------
+    trace
+        The course so far.
+    at_ms
+        House time of the reading, not before that of the last [ms].
+    value
+        The reading [kept unit].
+    """
+    minute = at_ms // MINUTE_MS
+    fine, coarse, before, at_sum, value_sum, taken = trace
+    at_min = at_ms / MINUTE_MS
+    if minute == before:
+        return Trace(fine, coarse, minute, at_sum + at_min, value_sum + value, taken + 1)
+    if taken:
+        point = (at_sum / taken, value_sum / taken)
+        fine = (*fine[1 - FINE_MOST :], point)
+        if not coarse or point[0] - coarse[-1][0] >= COARSE_EVERY_MIN - 0.5:
+            coarse = (*coarse[1 - COARSE_MOST :], point)
+    if minute - before > GAP_MIN:
+        fine = ()
+        if minute - before > 6 * GAP_MIN:
+            coarse = ()
+    return Trace(fine, coarse, minute, at_min, value, 1)
+
+
+def list_points(trace: Trace) -> tuple[Point, ...]:
+    """List the points of the last half hour, the minute that is not over among them."""
+    if not trace.taken:
+        return trace.fine
+    return (*trace.fine, (trace.at_sum / trace.taken, trace.value_sum / trace.taken))
+
+
+def list_long(trace: Trace) -> tuple[Point, ...]:
+    """List the points of the last hours: by ten minutes, and by the minute where that is remembered."""
+    fine = list_points(trace)
+    if not fine:
+        return trace.coarse
+    return (*(point for point in trace.coarse if point[0] < fine[0][0]), *fine)
+
+
+def find_change(trace: Trace, *, span_min: float) -> tuple[float, float] | None:
+    """Compute how far a reading has moved within a span up to now.
+
+    Both ends are the median of three points, so that one bad reading is no change.
+
+    Returns
+    -------
+    change
+        Change [kept unit] and the time it took [min]; None where fewer than six points or less than a quarter
+        of the span are remembered.
+    """
+    points = list_long(trace)
+    if not points:
+        return None
+    begin = points[-1][0] - span_min
+    points = tuple(point for point in points if point[0] >= begin - 1.0)
+    if len(points) < 6:
+        return None
+    first, last = points[:3], points[-3:]
+    took = last[1][0] - first[1][0]
+    if took < span_min / 4:
+        return None
+    return _middle(last) - _middle(first), took
+
+
+def _middle(three: tuple[Point, ...]) -> float:
+    return sorted(value for _, value in three)[1]
