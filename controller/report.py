@@ -11,6 +11,7 @@ from controller.core.state import State
 from controller.core.units import KEPT_UNIT, MINUTE_MS, SECOND_MS
 from controller.core.vocabulary import Stamp, Trust
 from controller.core.why import explain_curtains
+from controller.water_report import describe_waters, write_waters
 
 
 def describe_status(state: State, stamp: Stamp) -> dict[str, Any]:
@@ -72,6 +73,7 @@ def describe_status(state: State, stamp: Stamp) -> dict[str, Any]:
             for topic, (count, reason) in sorted(state.refused.items())
         ],
         "messages_under_way": len(state.durable.outstanding),
+        "waters": describe_waters(state, stamp),
     }
 
 
@@ -89,6 +91,7 @@ def write_status(document: dict[str, Any]) -> str:
             f"         {alarm['state']} for {alarm['age_min']:.0f} min{who}. First: {alarm['action']}"
         )
     lines.extend(f"Trouble with {part}: {text}" for part, text in document["troubles"].items())
+    lines.extend(write_waters(document["waters"]))
     for curtain in document["curtains"]:
         lines.append(
             f"Curtain {curtain['curtain']}: {curtain['position']} (motor {curtain['motor']}), "

@@ -29,8 +29,10 @@ from controller.core.vocabulary import (
 from controller.core.why import explain_curtains, print_precedence
 from controller.daemon import Daemon
 from controller.edges.control import ControlServer, NotRunning, ask
+from controller.entering import BASES, enter_value
 from controller.report import describe_status, write_status
 from controller.settings.load import read_settings
+from controller.water_report import describe_waters
 
 SOCKET_NAME: Final = "duskbell.sock"
 WAIT_S: Final = 10.0
@@ -83,6 +85,7 @@ def _why(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     answers = explain_curtains(daemon.engine.state, daemon.clock.stamp(0))
     return {
         "ok": True,
+        "waters": describe_waters(daemon.engine.state, daemon.clock.stamp(0)),
         "curtains": [
             {
                 "curtain": why.curtain,
@@ -183,10 +186,16 @@ def _reload(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     return {"ok": True, "text": "the settings are read again; duskbell status tells if they were refused"}
 
 
+def _enter(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Take a test kit's value that a person enters."""
+    return enter_value(lambda: daemon.engine.state, request, lambda event: _put(daemon, event))
+
+
 _HANDLERS: Final[dict[str, Callable[[Daemon, dict[str, object]], dict[str, object]]]] = {
     "status": _status,
     "why": _why,
     "acknowledge": _acknowledge,
+    "enter": _enter,
     "hold": _hold,
     "release": _release,
     "clear": _clear,
@@ -209,6 +218,14 @@ def add_talk(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
         commands, "hold", "keep a curtain where you want it, for a time", ("curtain", "drawn_percent")
     )
     hold.add_argument("--minutes", type=float, default=60.0, help="how long [min] (default %(default)g)")
+    enter = _add(commands, "enter", "enter the value of a test kit", ("sensor", "value"))
+    enter.add_argument("--unit", help="unit of the value (default: the sensor's, such as mg/L)")
+    enter.add_argument(
+        "--basis", choices=BASES, help="what the kit weighs it as; needed for ammonia, nitrite and nitrate"
+    )
+    enter.add_argument(
+        "--correct", action="store_true", help="the last value was a slip: this one takes its place"
+    )
     _add(commands, "release", "give a held curtain back to the rules", ("curtain",))
     _add(commands, "clear", "you have looked at a stopped motor: let it run again", ("curtain",))
     shelve = _add(commands, "shelve", "silence one alarm for a time", ("alarm",))
@@ -249,7 +266,10 @@ def run_talk(args: argparse.Namespace) -> int:
         for problem in loaded:
             print(problem, file=sys.stderr)
         return 2
-    words = ("code", "curtain", "alarm", "drawn_percent", "minutes", "reason", "person")
+    words = (
+        "code", "curtain", "alarm", "drawn_percent", "minutes", "reason", "person", "sensor", "value", "unit",
+        "basis", "correct",
+    )  # fmt: skip
     request: dict[str, object] = {"do": args.command}
     request |= {word: getattr(args, word) for word in words if hasattr(args, word)}
     try:
@@ -281,3 +301,6 @@ def _print(command: str, reply: dict[str, object]) -> None:
             print(f"  {why['waiting']}.")
         for rule in why["rules"]:
             print(f"  {'->' if rule['has_its_way'] else '  '} {rule['rule']}: {rule['says']}")
+    waters = reply.get("waters")
+    for line in write_waters(waters) if isinstance(waters, dict) else ():
+        print(line)

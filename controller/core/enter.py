@@ -16,6 +16,11 @@ from controller.core.units import KEPT_UNIT, HouseMs
 from controller.core.vocabulary import Ledger, Trust, ValueEntered
 from controller.core.water.kit import BasisRefused, restate_mg_l
 
+ENTERED: Final = "entered"
+CORRECTED: Final = "corrected"
+ENTRY_RULES: Final = frozenset({ENTERED, CORRECTED})
+"""Rules of the notes that say that a value has been taken; their value is the one that is kept."""
+
 NAME_MOST: Final = 40
 """Letters of a person's name that are kept."""
 
@@ -87,10 +92,10 @@ def take_entry(draft: Draft, event: ValueEntered) -> None:
         # The water was tested when the first value was entered; only the number was a slip.
         entry = Entry(checked.kept, event.value, event.basis, person, old.house_ms, old.utc_ms)
         text = f"{person} corrects {old.given:g} {unit} {_as_words(old)}(entered by {old.person}) to {shown}"
-        draft.note(Ledger.HOUSE, name, "corrected", text, checked.kept)
+        draft.note(Ledger.HOUSE, name, CORRECTED, text, checked.kept)
     else:
         entry = Entry(checked.kept, event.value, event.basis, person, draft.now, draft.stamp.utc_ms)
-        draft.note(Ledger.HOUSE, name, "entered", f"{person} enters {shown}", checked.kept)
+        draft.note(Ledger.HOUSE, name, ENTERED, f"{person} enters {shown}", checked.kept)
     draft.entered = with_item(draft.entered, name, entry)
     draft.senses = with_item(draft.senses, name, recall(draft.roll.specs[name], entry, draft.now))
     _tell_dependents(draft, name)

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Self
 
+from controller.core.enter import ENTRY_RULES
 from controller.core.plan.alarm import Watched
 from controller.core.units import HouseMs, UtcMs
 from controller.core.vocabulary import (
@@ -24,9 +25,11 @@ from controller.core.vocabulary import (
     Ledger,
     Note,
     ReadingsTaken,
+    Sample,
     SendMessage,
     Stamp,
     TroubleSeen,
+    ValueEntered,
 )
 from controller.edges.history import History
 from controller.edges.journal_file import (
@@ -259,6 +262,11 @@ class Journal:
         self._troubles.tick(stamp.house_ms)
         if isinstance(event, ReadingsTaken):
             self._history.add_readings(stamp, event)
+        elif isinstance(event, ValueEntered):
+            # What a person entered is a reading too: charts and exports show it as it is kept.
+            kept = [each.value for each in effects if isinstance(each, Note) and each.rule in ENTRY_RULES]
+            samples = tuple(Sample(event.sensor, value) for value in kept if value is not None)
+            self._history.add_readings(stamp, ReadingsTaken(samples))
         sensor_notes = [
             effect for effect in effects if isinstance(effect, Note) and effect.ledger is Ledger.SENSOR
         ]

@@ -21,6 +21,7 @@ from controller.core.plan.plan import Plan
 from controller.core.plan.reach import Modem, Siren, Webhook
 from controller.core.plan.sensor import Sensor
 from controller.core.plan.site import Broker, Journal, Mail, Site
+from controller.core.plan.water import Water
 from controller.settings.problems import Fault, Path, describe_unknown, repairs, suggest, translate
 from controller.settings.words import describe_allowed, inner_type, is_part, item_type, label, write_value
 
@@ -128,6 +129,11 @@ class Draft:
     def curtains(self) -> list[Placed[Curtain]]:
         """The curtains that could be validated."""
         return self.every("curtain", Curtain)
+
+    @property
+    def waters(self) -> list[Placed[Water]]:
+        """The bodies of water that could be validated."""
+        return self.every("water", Water)
 
     @property
     def alarms(self) -> list[Placed[AlarmEntry]]:

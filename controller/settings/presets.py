@@ -11,13 +11,13 @@ import re
 import tomllib
 from dataclasses import dataclass
 from enum import Enum
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
-    from pathlib import Path
 
 
 class Mark(Enum):
@@ -202,8 +202,14 @@ class Compromise:
         return f"{name}: {'no value suits all: ' if self.empty else ''}{ends} {self.unit}"
 
 
-def load_preset(name: str, *, folder: Path) -> Preset:
-    """Read and validate the preset `name` from `folder`.
+def find_folder() -> Path:
+    """Find the folder of the presets that come with Duskbell: beside this module, or in a checkout under config."""
+    packed = Path(__file__).parent / "preset_files"
+    return packed if packed.is_dir() else Path(__file__).parents[2] / "config" / "presets"
+
+
+def load_preset(name: str, *, folder: Path | None = None) -> Preset:
+    """Read and validate the preset `name` from `folder`, or from those that come with Duskbell.
 
     Raises
     ------
@@ -212,6 +218,7 @@ def load_preset(name: str, *, folder: Path) -> Preset:
     """
     if not _NAME.fullmatch(name):
         raise PresetRefused(f"{name[:40]!r} is no name of a preset: small letters, digits and hyphens only")
+    folder = find_folder() if folder is None else folder
     path = folder / f"{name}.toml"
     try:
         raw = path.read_bytes()
@@ -232,13 +239,14 @@ def load_preset(name: str, *, folder: Path) -> Preset:
         raise PresetRefused(f"{path.name}: {_list_mistakes(trouble)}") from None
 
 
-def load_presets(names: Iterable[str], *, folder: Path) -> tuple[Preset, ...]:
+def load_presets(names: Iterable[str], *, folder: Path | None = None) -> tuple[Preset, ...]:
     """Read and validate several presets, in the order asked for."""
     return tuple(load_preset(name, folder=folder) for name in names)
 
 
-def list_presets(folder: Path) -> tuple[str, ...]:
-    """Name the presets that `folder` holds, sorted."""
+def list_presets(folder: Path | None = None) -> tuple[str, ...]:
+    """Name the presets that `folder` holds, or those that come with Duskbell, sorted."""
+    folder = find_folder() if folder is None else folder
     return tuple(sorted(path.stem for path in folder.glob("*.toml") if _NAME.fullmatch(path.stem)))
 
 

@@ -51,6 +51,8 @@ class Routes:
         self._listeners: dict[str, tuple[_Listener, ...]] = {}
         self._curtains: dict[str, tuple[str, ...]] = {}
         for sensor in plan.sensor:
+            if not sensor.topic:
+                continue  # people enter its values by hand
             words = None
             if sensor.quantity is Quantity.SWITCH:
                 words = {sensor.on_word: 1.0, sensor.off_word: 0.0}

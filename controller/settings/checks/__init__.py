@@ -10,6 +10,7 @@ from controller.settings.checks.people import check_people
 from controller.settings.checks.place import check_place
 from controller.settings.checks.reach import check_reach
 from controller.settings.checks.sensors import check_sensors
+from controller.settings.checks.waters import check_waters
 
 if TYPE_CHECKING:
     from controller.settings.draft import Draft
@@ -18,5 +19,13 @@ if TYPE_CHECKING:
 
 def check_all(draft: Draft) -> list[Fault]:
     """Find everything that does not fit together, as far as the tables could be validated."""
-    checks = (check_place, check_sensors, check_curtains, check_alarms, check_people, check_reach)
+    checks = (
+        check_place,
+        check_sensors,
+        check_waters,
+        check_curtains,
+        check_alarms,
+        check_people,
+        check_reach,
+    )
     return [fault for check in checks for fault in check(draft) if draft.is_sure(fault)]

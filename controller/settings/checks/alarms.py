@@ -8,6 +8,7 @@ from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
 from controller.core.plan.sensor_defaults import fastest_per_min, possible_range
 from controller.core.units import KEPT_UNIT, Quantity
 from controller.settings.checks.names import check_names
+from controller.settings.checks.waters import find_derived
 from controller.settings.problems import Fault
 from controller.settings.words import format_number, label, write_value
 
@@ -24,6 +25,8 @@ _ONLY_FOR: Final[dict[str, frozenset[Kind]]] = {
     "sensor": frozenset(Kind) - {Kind.FAULT},
     "of": frozenset({Kind.FAULT}),
     "limit": WITH_LIMIT,
+    "harm_at": frozenset({Kind.HIGH, Kind.LOW}),
+    "loop": WITH_LIMIT,
     "deadband": WITH_LIMIT,
     "alarm_when": frozenset({Kind.SWITCH}),
 }
@@ -70,12 +73,23 @@ def _check_sensor(entry: AlarmEntry, draft: Draft) -> Iterator[tuple[str, str]]:
     if not entry.sensor:
         yield "sensor", f'`sensor` is missing, kind "{entry.kind.value}" needs the name of a sensor'
         return
+    derived = find_derived(draft, entry.sensor)
+    if derived is not None:
+        if entry.kind not in {Kind.HIGH, Kind.LOW, Kind.MISSING, Kind.DOUBTFUL}:
+            text = f"{write_value(entry.sensor)} is a derived reading: use high, low, missing or doubtful"
+            yield "kind", text
+        elif entry.limit is not None:
+            yield from _check_limit(entry, entry.limit, derived)
+        return
+    if not draft.has_name("sensor", entry.sensor) and not draft.is_whole("water"):
+        return  # it may be derived from a water that could not be read
     if not draft.has_name("sensor", entry.sensor):
         yield "sensor", f"`sensor`: {draft.describe_name('sensor', entry.sensor)}"
         return
     sensor = draft.find_sensor(entry.sensor)
     if sensor is None:
         return
+    yield from _check_entered(entry, sensor)
     is_switch = sensor.quantity is Quantity.SWITCH
     if entry.kind is Kind.SWITCH and not is_switch:
         yield (
@@ -92,6 +106,33 @@ def _check_sensor(entry: AlarmEntry, draft: Draft) -> Iterator[tuple[str, str]]:
         )
     elif entry.limit is not None and entry.kind in WITH_LIMIT:
         yield from _check_limit(entry, entry.limit, sensor)
+
+
+def _check_entered(entry: AlarmEntry, sensor: Sensor) -> Iterator[tuple[str, str]]:
+    """Refuse what makes no sense between an entry and whether people enter the values by hand."""
+    if entry.kind is Kind.DUE and not sensor.entered:
+        yield "kind", f"kind due needs a sensor that is entered by hand; {write_value(sensor.name)} is not"
+    elif entry.kind in {Kind.RATE, Kind.DOUBTFUL} and sensor.entered:
+        text = f"{write_value(sensor.name)} is entered by hand: use high, low, due or missing"
+        yield "kind", text
+
+
+def _check_harm(
+    entry: AlarmEntry, limit: float, *, low: float, high: float, unit: str
+) -> Iterator[tuple[str, str]]:
+    """Ask that harm begins at or past the limit, inside what is possible."""
+    harm = entry.harm_at
+    if harm is None or entry.kind is Kind.RATE:
+        return
+    first, last = (limit, high) if entry.kind is Kind.HIGH else (low, limit)
+    if not first <= harm <= last:
+        yield (
+            "harm_at",
+            (
+                f"`harm_at` is {format_number(harm)}, allowed is a value at or past the `limit`, from "
+                f"{format_number(first)} to {format_number(last)} [{unit}]"
+            ),
+        )
 
 
 def _check_limit(entry: AlarmEntry, limit: float, sensor: Sensor) -> Iterator[tuple[str, str]]:
@@ -133,6 +174,7 @@ def _check_limit(entry: AlarmEntry, limit: float, sensor: Sensor) -> Iterator[tu
             ),
         )
         return
+    yield from _check_harm(entry, limit, low=low, high=high, unit=unit)
     room = limit - low if entry.kind is Kind.HIGH else high - limit
     if entry.deadband >= room:
         yield (

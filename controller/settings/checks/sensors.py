@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import chain
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from controller.core.plan.sensor import Form, Sensor
 from controller.core.plan.sensor_defaults import possible_range, stale_after_ms
@@ -19,12 +19,18 @@ if TYPE_CHECKING:
     from controller.settings.draft import Draft
 
 
+NEVER_ENTERED: Final = frozenset(
+    {Quantity.LIGHT, Quantity.SWITCH, Quantity.POSITION, Quantity.WATER_LOSS, Quantity.FILTER_LOAD}
+)
+
+
 def check_sensors(draft: Draft) -> Iterator[Fault]:
     """Find what does not fit in a sensor and between topics."""
     yield from check_names(draft, "sensor")
     for placed in draft.sensors:
         where = label("sensor", placed.part.name)
         for key, text in chain(
+            _check_entered(placed.part),
             _check_unit(placed.part),
             _check_form(placed.part),
             _check_place(placed.part),
@@ -32,6 +38,27 @@ def check_sensors(draft: Draft) -> Iterator[Fault]:
         ):
             yield Fault((*placed.path, key), f"{where}: {text}")
     yield from _check_topics(draft)
+
+
+def _check_entered(sensor: Sensor) -> Iterator[tuple[str, str]]:
+    """Ask for a topic, or for none where people enter the values."""
+    if not sensor.entered:
+        if not sensor.topic:
+            yield (
+                "topic",
+                (
+                    "`topic` is missing, a text in quotes is needed (the exact MQTT topic it publishes to, or "
+                    "`entered = true` where people enter its values)"
+                ),
+            )
+        if "enter_every_days" in sensor.model_fields_set:
+            yield "enter_every_days", "`enter_every_days` is only for `entered = true`; leave it out"
+        return
+    if sensor.quantity in NEVER_ENTERED:
+        yield "entered", f"`entered` is not for {sensor.quantity.value}; nobody enters that by hand"
+    for key in ("topic", "form", "pointer", "unit_pointer", "time_pointer", "senml_name", "interval_s"):
+        if key in sensor.model_fields_set:
+            yield key, f"`{key}` is not for a sensor that is entered by hand; leave it out"
 
 
 def _check_unit(sensor: Sensor) -> Iterator[tuple[str, str]]:
@@ -105,7 +132,7 @@ def _check_numbers(sensor: Sensor) -> Iterator[tuple[str, str]]:
                 f"above {format_number(low)} to {format_number(high)} [{unit}]"
             ),
         )
-    if sensor.stale_after_s is not None and sensor.stale_after_s < sensor.interval_s:
+    if not sensor.entered and sensor.stale_after_s is not None and sensor.stale_after_s < sensor.interval_s:
         yield (
             "stale_after_s",
             (

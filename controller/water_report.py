@@ -1,0 +1,81 @@
+"""How the waters stand, for the status: time left, likely causes, mirrors, and what people entered."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from controller.core.foresee import Foresight, compare_mirrors, diagnose_waters, foresee_waters
+from controller.core.state import State
+from controller.core.units import DAY_MS, KEPT_UNIT
+from controller.core.vocabulary import Stamp
+
+
+def describe_waters(state: State, stamp: Stamp) -> dict[str, Any]:
+    """Describe the waters as a document with stable keys."""
+    sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives)
+    return {
+        "horizons": [
+            {
+                "water": outlook.water,
+                "matter": outlook.matter.value.value,
+                "limit": outlook.limit,
+                "unit": KEPT_UNIT[outlook.matter.value],
+                "minutes": None if outlook.minutes is None else round(outlook.minutes, 1),
+                "basis": None if outlook.basis is None else outlook.basis.value,
+                "because": outlook.because,
+                "known": outlook.known,
+                "text": outlook.describe(),
+            }
+            for outlook in foresee_waters(sight)
+        ],
+        "likely": [
+            {"water": finding.water, "likely": finding.likely, "because": finding.because}
+            for finding in diagnose_waters(sight)
+        ],
+        "mirrors": [
+            {
+                "water": each.water,
+                "mirror": each.mirror,
+                "quantity": each.quantity.value,
+                "difference": each.difference,
+                "plus_minus": each.plus_minus,
+                "pairs": each.pairs,
+                "text": each.describe(),
+            }
+            for each in compare_mirrors(sight)
+        ],
+        "entered": [
+            {
+                "sensor": name,
+                "value": entry.value,
+                "given": entry.given,
+                "basis": entry.basis.value,
+                "person": entry.person,
+                "utc_ms": entry.utc_ms,
+                "age_days": round((stamp.house_ms - entry.house_ms) / DAY_MS, 2),
+            }
+            for name, entry in state.durable.entered.items()
+        ],
+    }
+
+
+def write_waters(document: dict[str, Any]) -> list[str]:
+    """Write the document as lines for people: what is in sight first, then what is likely, then the mirrors."""
+    lines = [
+        f"Time left, {horizon['water']}: {horizon['text']}"
+        for horizon in document["horizons"]
+        if horizon["minutes"] is not None or not horizon["known"]
+    ]
+    if document["horizons"] and not lines:
+        lines.append("Time left: no harm in sight in any water.")
+    lines.extend(
+        f"Likely, {each['water']}: {each['likely']} ({each['because']})" for each in document["likely"]
+    )
+    lines.extend(
+        f"Mirror, {each['water']} less {each['mirror']}: {each['text']}" for each in document["mirrors"]
+    )
+    lines.extend(
+        f"Entered, {each['sensor']}: by {each['person']}, {each['age_days']:.1f} days ago"
+        for each in document["entered"]
+    )
+    return lines
