@@ -1,0 +1,293 @@
+"""Prove the chain to people while nothing is wrong: test calls, proofs of paths, the daily digest, a sign of life.
+
+Times of day are local and are done once a day; while nobody knows the time they wait. What is found wrong is
+an alarm like any other.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Final
+
+from controller.core.alarms.alarm import make_code
+from controller.core.alarms.chain import (
+    TESTS_MOST,
+    Chain,
+    DayTally,
+    TestCall,
+    expect_paths,
+    flood_ends_ms,
+    let_flood_end,
+    mark_unreached,
+    path_name,
+)
+from controller.core.alarms.lifecycle import SILENCED, SOUNDING, Phase
+from controller.core.alarms.septets import cut_message
+from controller.core.alarms.short import write_test
+from controller.core.alarms.wall import Wall, read_wall, wait_until_ms
+from controller.core.alarms.wording import SPEAKER, local_time
+from controller.core.call import find_people
+from controller.core.curtain.drive import Drive
+from controller.core.draft import Draft
+from controller.core.plan.alarm import Response, Watched
+from controller.core.plan.duty import WEEK, read_minute
+from controller.core.plan.people import Way
+from controller.core.plan.supervision import Supervision
+from controller.core.post import Letter, post, post_to, ways_for
+from controller.core.signals.sense import NEVER
+from controller.core.units import DAY_MS, MINUTE_MS, HouseMs
+from controller.core.vocabulary import Ledger, PublishState, TestCallAsked, Trust
+
+WATCHER: Final = "outside watcher"
+"""Name under which the sign of life goes out; nobody answers to it."""
+
+WEEK_DAYS: Final = 7
+"""A test call that was missed, by a long absence, is made up for after this. [days]"""
+
+LISTED_MOST: Final = 3
+"""Names in one line of the digest; the status has them all."""
+
+
+def supervise(draft: Draft) -> None:
+    """Do what is due now."""
+    if draft.chain.flood:
+        _end_flood(draft)
+    rules = draft.plan.supervision
+    if rules is None:
+        if draft.chain.tests or draft.chain.unreached or draft.chain.proven_ms:
+            draft.chain = replace(draft.chain, tests=(), unreached=(), proven_ms={})
+            draft.set_trouble(Watched.PEOPLE, None)
+            draft.set_trouble(Watched.PATHS, None)
+        return
+    if not draft.deadline_has_come and draft.chain is draft.state.durable.chain:
+        return
+    wall = read_wall(draft.stamp)
+    draft.chain = expect_paths(
+        draft.chain, [path_name(person, way.value) for person, way in list_paths(draft)], draft.now
+    )
+    if wall is not None:
+        _test_weekly(draft, rules, wall)
+        _write_digest(draft, rules, wall)
+    draft.chain = mark_unreached(draft.chain, draft.now)
+    _tell_doubts(draft, rules)
+    _give_sign_of_life(draft, rules)
+
+
+def _end_flood(draft: Draft) -> None:
+    """Say that a flood is over."""
+    after = let_flood_end(draft.chain, draft.now)
+    if after is not draft.chain:
+        draft.chain = after
+        draft.note(
+            Ledger.CALL, "alarms", "flood over", "fewer than five alarms in 10 min: each is told alone"
+        )
+
+
+def list_paths(draft: Draft) -> list[tuple[str, Way]]:
+    """List every path the call list may use: who by which way, where there is an address."""
+    found: dict[tuple[str, Way], None] = {}
+    for response in (Response.EMERGENCY, Response.TODAY):
+        for step in draft.roll.steps[response]:
+            for person in step.people:
+                who = draft.roll.persons.get(person)
+                for way in step.ways:
+                    if way is not Way.LOG and who is not None and _has_address(draft, person, way):
+                        found[person, way] = None
+    for shift in draft.roll.roster.shifts:
+        for person in filter(None, (shift.person, shift.stand_in)):
+            for way in draft.roll.steps[Response.TODAY][0].ways if draft.roll.steps[Response.TODAY] else ():
+                if way is not Way.LOG and _has_address(draft, person, way):
+                    found[person, way] = None
+    return list(found)
+
+
+def _has_address(draft: Draft, person: str, way: Way) -> bool:
+    """Tell whether a person has an address for a way."""
+    who = draft.roll.persons.get(person)
+    keys = {
+        Way.EMAIL: "email", Way.TEXT: "phone", Way.WEBHOOK: "webhook", Way.SERVICE: "service_file", Way.LOG: "name",
+    }  # fmt: skip
+    return who is not None and bool(getattr(who, keys[way]))
+
+
+# --- test calls -----------------------------------------------------------------------------------------
+
+
+def _test_weekly(draft: Draft, rules: Supervision, wall: Wall) -> None:
+    """Make the weekly test call, once on its day; a week that was slept through is made up for."""
+    minute, day = read_minute(rules.test_time), draft.chain.test_day
+    if minute is None or wall.minute < minute or day == wall.day or rules.test_day not in WEEK:
+        return
+    missed = 0 <= day < wall.day - WEEK_DAYS
+    if wall.weekday == WEEK.index(rules.test_day) or missed:
+        draft.chain = replace(draft.chain, test_day=wall.day)
+        call_tests(draft, None, rules.answer_within_min)
+
+
+def take_test_asked(draft: Draft, event: TestCallAsked) -> None:
+    """Make a test call now because a person asks for it."""
+    rules = draft.plan.supervision or Supervision()
+    whom = event.whom.strip()
+    if whom and whom not in draft.roll.persons:
+        draft.note(
+            Ledger.CALL,
+            "test",
+            "refused",
+            f"{event.person} asks for a test call to nobody known: {whom[:40]}",
+        )
+        return
+    draft.note(Ledger.CALL, "test", "asked", f"{event.person} asks for a test call to {whom or 'everybody'}")
+    call_tests(draft, whom or None, rules.answer_within_min)
+
+
+def call_tests(draft: Draft, whom: str | None, within_min: float) -> None:
+    """Send each person, or one, a test code by each of their ways; a code proves the way it went."""
+    tests = [test for test in draft.chain.tests if whom is not None and test.person != whom]
+    wall = read_wall(draft.stamp)
+    for person, way in list_paths(draft):
+        away = wall is not None and draft.roll.roster.is_away(person, wall.day)
+        if (whom is not None and person != whom) or (whom is None and away) or len(tests) >= TESTS_MOST:
+            continue
+        draft.occurrences += 1
+        code = make_code(draft.occurrences)
+        subject, text = write_test(code, within_min, draft.stamp, draft.plan.phrases)
+        if post(draft, Letter("test", f"test/{code}", subject, text, cut_message(text)), person, way):
+            due_ms = draft.now + round(within_min * MINUTE_MS)
+            tests.append(TestCall(person, way.value, code, draft.now, due_ms))
+    draft.chain = replace(draft.chain, tests=tuple(tests))
+
+
+def _tell_doubts(draft: Draft, rules: Supervision) -> None:
+    """Say who did not answer a test call, and which paths have not been proven for too long."""
+    unreached = draft.chain.unreached
+    draft.set_trouble(Watched.PEOPLE, f"not reached by test: {', '.join(unreached)}" if unreached else None)
+    limit_ms = draft.now - round(rules.unproven_days * DAY_MS)
+    unproven = sorted(path for path, at in draft.chain.proven_ms.items() if at < limit_ms)
+    text = f"not proven for {rules.unproven_days:g} days: {', '.join(unproven)}"
+    draft.set_trouble(Watched.PATHS, text if unproven else None)
+
+
+# --- the daily digest -----------------------------------------------------------------------------------
+
+
+def _write_digest(draft: Draft, rules: Supervision, wall: Wall) -> None:
+    """Send the day in five lines, once a day, so that silence is noticed."""
+    minute = read_minute(rules.digest_time)
+    if minute is None or wall.minute < minute or draft.chain.digest_day == wall.day:
+        return
+    first = draft.chain.digest_day < 0
+    draft.chain = replace(draft.chain, digest_day=wall.day)
+    if first and wall.minute > minute + 60:
+        return  # it has just been put to work; the first digest comes tomorrow
+    steps, _ = find_people(draft, Response.TODAY)
+    people = rules.digest_people or (steps[0].people if steps else ())
+    text = "\n".join(describe_day(draft, wall))
+    subject = f"{SPEAKER} {text.splitlines()[0]}"
+    letter = Letter("digest", f"digest/{wall.day}", subject, subject, cut_message(subject), text)
+    for person in people:
+        for way in (Way.EMAIL, *ways_for(draft, Response.TODAY)):
+            if post(draft, letter, person, way):
+                break
+    draft.chain = replace(draft.chain, tally=DayTally())
+
+
+def describe_day(draft: Draft, wall: Wall) -> tuple[str, ...]:
+    """Write the day in a headline and five lines: alarms, what is open, people, sensors, curtains."""
+    tally, roll = draft.chain.tally, draft.roll
+    alarms = draft.alarms
+    still_open = [
+        name for name, alarm in alarms.items() if alarm.phase in SOUNDING or alarm.phase is Phase.ACKNOWLEDGED
+    ]
+    silenced = [f"{name} {alarm.phase.value}" for name, alarm in alarms.items() if alarm.phase in SILENCED]
+    bad = (
+        [name for name in roll.specs if draft.senses[name].trust is not Trust.GOOD]
+        if draft.senses
+        else list(roll.specs)
+    )
+    well = not (still_open or silenced or bad or draft.troubles)
+    at = local_time(draft.stamp.utc_ms, draft.stamp.utc_offset_min)
+    latest = max(draft.chain.proven_ms.values(), default=None)
+    proof = (
+        "no path proven yet"
+        if latest is None
+        else f"last path proven {(draft.now - latest) // DAY_MS} days ago"
+    )
+    del wall
+    return (
+        f"{'all well' if well else 'NOT all well'} at {draft.plan.site.name}, {at:%a %d %b %H:%M}",
+        f"Alarms since the last digest: {tally.emergencies} emergencies, {tally.today} for today, {tally.notes} notes.",
+        f"Open: {_list(still_open)}. Silenced: {_list(silenced)}.",
+        f"People: {tally.answers} answers; {len(draft.outstanding)} messages under way; {proof}.",
+        f"Sensors: {len(roll.specs) - len(bad)} of {len(roll.specs)} can be trusted. Not: {_list(bad)}.",
+        "Curtains: " + ("; ".join(_describe_curtain(draft, name) for name in roll.curtains) or "none") + ".",
+    )
+
+
+def _describe_curtain(draft: Draft, name: str) -> str:
+    """Say where a curtain is and how often it has moved today."""
+    drive = draft.drives.get(name, Drive())
+    place = "place unknown" if drive.drawn_percent is None else f"{drive.drawn_percent:.0f} % drawn"
+    return f"{name} {place}, {drive.moves_today} moves today"
+
+
+def _list(names: Iterable[str]) -> str:
+    """Write some names, and how many there are besides."""
+    listed = list(names)
+    more = f" and {len(listed) - LISTED_MOST} more" if len(listed) > LISTED_MOST else ""
+    return ", ".join(listed[:LISTED_MOST]) + more if listed else "none"
+
+
+# --- sign of life ---------------------------------------------------------------------------------------
+
+
+def _give_sign_of_life(draft: Draft, rules: Supervision) -> None:
+    """Tell the outside that the house is being watched; a watcher there worries when it hears nothing."""
+    if not rules.heartbeat_min or draft.now < draft.heartbeat_ms:
+        return
+    draft.heartbeat_ms = draft.now + round(rules.heartbeat_min * MINUTE_MS)
+    document = json.dumps(
+        {
+            "site": draft.plan.site.id,
+            "utc_ms": draft.stamp.utc_ms,
+            "next_within_s": round(rules.heartbeat_min * 60),
+            "open_emergencies": sum(
+                alarm.phase in SOUNDING
+                and (entry := draft.roll.entries.get(name)) is not None
+                and entry.response is Response.EMERGENCY
+                for name, alarm in draft.alarms.items()
+            ),
+        },
+        sort_keys=True,
+        separators=(",", ":"),
+    )
+    draft.effects.append(PublishState("heartbeat", document))
+    if rules.heartbeat_webhook and not any(each.alarm == "heartbeat" for each in draft.outstanding.values()):
+        letter = Letter("heartbeat", "heartbeat", f"{SPEAKER} sign of life", document)
+        post_to(draft, letter, WATCHER, Way.WEBHOOK, rules.heartbeat_webhook)
+
+
+def next_look_ms(draft: Draft) -> HouseMs:
+    """Return when time alone has work here [ms]."""
+    times = [flood_ends_ms(draft.chain)] if draft.chain.flood else []
+    rules = draft.plan.supervision
+    if rules is not None:
+        if draft.stamp.utc_trusted:
+            minutes = (read_minute(rules.test_time), read_minute(rules.digest_time))
+            times += [wait_until_ms(draft.stamp, minute) for minute in minutes if minute is not None]
+        times += [test.due_ms for test in draft.chain.tests]
+        if rules.heartbeat_min:
+            times.append(draft.heartbeat_ms)
+    return min((time for time in times if time > draft.now), default=NEVER)
+
+
+def forget_gone(draft: Draft) -> None:
+    """After a change of settings forget the tests and doubts of people who are gone."""
+    chain: Chain = draft.chain
+    known = draft.roll.persons
+    tests = tuple(test for test in chain.tests if test.person in known)
+    unreached = tuple(person for person in chain.unreached if person in known)
+    calls = {person: calls for person, calls in chain.calls_ms.items() if person in known}
+    if (tests, unreached, calls) != (chain.tests, chain.unreached, chain.calls_ms):
+        draft.chain = replace(chain, tests=tests, unreached=unreached, calls_ms=calls)
