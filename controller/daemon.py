@@ -22,6 +22,7 @@ from controller.core.step import first_state
 from controller.core.units import DAY_MS, MINUTE_MS, HouseMs
 from controller.core.vocabulary import (
     AlmanacArrived,
+    CurtainReported,
     Effect,
     Event,
     Ledger,
@@ -221,7 +222,10 @@ class Daemon:
             self._read_settings()
         inbound = self.inbox.take(self._sleep_s())
         stamp = self._stamp()
-        if inbound is not None:
+        if inbound is not None and self._is_of_dry_run(inbound.event):
+            if inbound.committed is not None:
+                inbound.committed()
+        elif inbound is not None:
             self._turn(stamp, inbound)
         elif self.engine.state.wake_ms <= stamp.house_ms:
             self._turn(stamp, Inbound(Woken()))
@@ -233,6 +237,13 @@ class Daemon:
             self._write_ms = stamp.house_ms + WRITE_EVERY_MS
             self.engine.write_state(stamp)
         self._watchdog.beat(self._mqtt.tick_age_s() < TICK_AGE_MAX_S)
+
+    def _is_of_dry_run(self, event: Event) -> bool:
+        """Whether it is the report of a real board whose curtain only says what it would do."""
+        if not isinstance(event, CurtainReported):
+            return False
+        curtain = self.engine.state.roll.curtains.get(event.curtain)
+        return curtain is not None and curtain.dry_run
 
     def _sleep_s(self) -> float:
         """Reckon how long there is nothing to do [s]."""

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
 
+import paho.mqtt.client as mqtt
 import pytest
 from brokers import BrokerProcess
 from paho.mqtt import publish
@@ -22,7 +23,7 @@ from simulators.live.mailbox import Letter, Mailbox
 
 pytestmark = pytest.mark.slow
 
-Start = Callable[[Path], subprocess.Popen[str]]
+Start = Callable[..., subprocess.Popen[str]]
 
 
 def _duskbell(*words: str) -> list[str]:
@@ -35,11 +36,10 @@ def start() -> Iterator[Start]:
     """Start the daemon with a settings file; whatever still runs is ended after the test."""
     with ExitStack() as stack:
 
-        def _start(settings: Path) -> subprocess.Popen[str]:
+        def _start(settings: Path, *more: str) -> subprocess.Popen[str]:
             log = stack.enter_context((settings.parent / "daemon.log").open("a", encoding="utf-8"))
-            daemon = subprocess.Popen(
-                _duskbell("run", "--settings", str(settings), "--log", "json"), stderr=log, text=True
-            )
+            words = _duskbell("run", "--settings", str(settings), "--log", "json", *more)
+            daemon = subprocess.Popen(words, stderr=log, text=True)
 
             def _end() -> None:
                 if daemon.poll() is None:
@@ -210,3 +210,41 @@ def test_new_settings_with_a_mistake_are_refused_whole_and_good_ones_come_into_f
         _say(mosquitto, "trial/oxygen", "4.5")
         wait_until(lambda: _emergencies(mailbox.letters), "the new limit counts", within_s=10)
         assert "(limit 5)" in _emergencies(mailbox.letters)[0].text
+
+
+def test_a_dry_run_says_what_it_would_do_and_moves_nothing(
+    mosquitto: BrokerProcess, start: Start, tmp_path: Path
+) -> None:
+    """No command leaves the daemon, the real board's reports are nobody's, and the record says what would be."""
+    heard: list[str] = []
+    ear = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+    ear.on_message = lambda _client, _data, message: heard.append(message.topic)
+    ear.connect(LOOPBACK, mosquitto.port)
+    ear.subscribe("trial/curtain/command")
+    ear.loop_start()
+    try:
+        with Mailbox() as mailbox:
+            settings = write_site(tmp_path, broker_port=mosquitto.port, mail_port=mailbox.port)
+            text = settings.read_text(encoding="utf-8").replace(
+                'name = "main"', 'name = "main"\ndry_run = true'
+            )
+            text = text.replace(
+                "[curtain.light_ceiling]", "[curtain.light_ceiling]\ndraw_delay_min = 0\nfilter_min = 0"
+            )
+            settings.write_text(text, encoding="utf-8")
+            # The quiet half minute after a start passes in half a second.
+            start(settings, "--rehearsal-start", "2026-06-01T12:00:00Z", "--rehearsal-rate", "60")
+            _wait_up(settings)
+            _say(mosquitto, "trial/curtain/report", '{"drawn_percent": 40, "moving": false, "limit": "none"}')
+            hold = ("hold", "main", "100", "--minutes", "5", "--person", "keeper")
+            assert _ask(settings, *hold)[0] == 0
+            log = settings.parent / "daemon.log"
+            wait_until(lambda: "would run" in log.read_text(encoding="utf-8"), "it says so", within_s=45)
+            code, said = _ask(settings, "why")
+
+            assert code == 0
+            assert "keeper wants it so" in said
+            assert heard == []
+    finally:
+        ear.loop_stop()
+        ear.disconnect()
