@@ -32,7 +32,7 @@ from controller.edges.control import ControlServer, NotRunning, ask
 from controller.entering import BASES, enter_value
 from controller.report import describe_status, write_status
 from controller.settings.load import read_settings
-from controller.water_report import describe_waters
+from controller.water_report import describe_waters, write_waters
 
 SOCKET_NAME: Final = "duskbell.sock"
 WAIT_S: Final = 10.0
