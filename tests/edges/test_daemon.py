@@ -237,7 +237,8 @@ def test_a_dry_run_says_what_it_would_do_and_moves_nothing(
             _wait_up(settings)
             _say(mosquitto, "trial/curtain/report", '{"drawn_percent": 40, "moving": false, "limit": "none"}')
             hold = ("hold", "main", "100", "--minutes", "5", "--person", "keeper")
-            assert _ask(settings, *hold)[0] == 0
+            code, said = _ask(settings, *hold)
+            assert code == 0, said
             log = settings.parent / "daemon.log"
             wait_until(lambda: "would run" in log.read_text(encoding="utf-8"), "it says so", within_s=45)
             code, said = _ask(settings, "why")
