@@ -15,8 +15,10 @@ from typing import Final, TypeAlias
 from controller.core.plan.people import Way
 from controller.core.units import HouseMs, UtcMs
 from controller.core.vocabulary import (
+    AlarmPutBack,
     AlarmReset,
     AlarmShelved,
+    AlarmTakenOut,
     AnswerGiven,
     Effect,
     EffectDone,
@@ -28,8 +30,12 @@ from controller.core.vocabulary import (
     Ledger,
     MoveCurtain,
     Note,
+    ReplyReceived,
     SendMessage,
+    SoundSiren,
     Stamp,
+    TestCallAsked,
+    ValueEntered,
 )
 from controller.edges.journal_file import Form
 
@@ -143,10 +149,24 @@ _ORDER_EFFECT: Final = (
 Statement: TypeAlias = tuple[str, tuple[object, ...]]
 """SQL and its values."""
 
-Act: TypeAlias = AnswerGiven | HoldAsked | HoldReleased | FaultCleared | AlarmShelved | AlarmReset
+Act: TypeAlias = (
+    AnswerGiven
+    | HoldAsked
+    | HoldReleased
+    | FaultCleared
+    | AlarmShelved
+    | AlarmReset
+    | AlarmTakenOut
+    | AlarmPutBack
+    | TestCallAsked
+    | ValueEntered
+)
 """An event in which a person decided something; who did what is kept."""
 
-ACTS: Final = (AnswerGiven, HoldAsked, HoldReleased, FaultCleared, AlarmShelved, AlarmReset)
+ACTS: Final = (
+    AnswerGiven, HoldAsked, HoldReleased, FaultCleared, AlarmShelved, AlarmReset, AlarmTakenOut, AlarmPutBack,
+    TestCallAsked, ValueEntered,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +227,7 @@ class HourLine:
     highest: float
 
 
-def write_document(thing: Act | MoveCurtain | SendMessage) -> str:
+def write_document(thing: Act | ReplyReceived | MoveCurtain | SendMessage | SoundSiren) -> str:
     """Write an event or effect as JSON text; enums by their words."""
     return json.dumps(
         {name: value.value if isinstance(value, Enum) else value for name, value in asdict(thing).items()},
@@ -252,24 +272,23 @@ def event_rows(stamp: Stamp, event: Event, turn: int) -> Iterator[Statement]:
             ("done", event.detail) if isinstance(event, EffectDone) else ("failed", event.reason)
         )
         yield _END_EFFECT, (outcome, _text(detail), stamp.utc_ms, stamp.house_ms, _text(event.effect_id))
+    elif isinstance(event, ReplyReceived):
+        yield _act_row(stamp, event, event.sender, turn)
     elif isinstance(event, ACTS):
-        yield (
-            "INSERT OR REPLACE INTO act VALUES (?, ?, ?, ?, ?, ?)",
-            (
-                stamp.utc_ms,
-                turn,
-                stamp.house_ms,
-                type(event).__name__,
-                _text(event.person),
-                write_document(event),
-            ),
-        )
+        yield _act_row(stamp, event, event.person, turn)
+
+
+def _act_row(stamp: Stamp, event: Act | ReplyReceived, person: str, turn: int) -> Statement:
+    """Lay out what a person did, or a number wrote."""
+    kind, document = type(event).__name__, write_document(event)
+    values = (stamp.utc_ms, turn, stamp.house_ms, kind, _text(person), _text(document))
+    return "INSERT OR REPLACE INTO act VALUES (?, ?, ?, ?, ?, ?)", values
 
 
 def effect_rows(stamp: Stamp, effects: tuple[Effect, ...], turn: int) -> Iterator[Statement]:
     """Write down orders and notes; published states are not kept, nor are notes on sensors, here."""
     for place, effect in enumerate(effects):
-        if isinstance(effect, (MoveCurtain, SendMessage)):
+        if isinstance(effect, (MoveCurtain, SendMessage, SoundSiren)):
             kind, document = type(effect).__name__, write_document(effect)
             values = (_text(effect.effect_id), turn, stamp.utc_ms, stamp.house_ms, kind, document)
             yield _ORDER_EFFECT, values
