@@ -40,6 +40,7 @@ from controller.core.vocabulary import (
     Started,
     Woken,
 )
+from controller.core.water.readings import make_recipes
 from controller.edges.null_motor import NullMotor
 from controller.engine import Engine
 
@@ -79,6 +80,9 @@ class Outcome:
 def limit_to(plan: Plan, recorded: Iterable[str]) -> Plan:
     """Leave out of `plan` the sensors that a recording does not have, and the alarms on them."""
     names = set(recorded)
+    for water in plan.water:
+        recipes = make_recipes(water, elevation_m=plan.site.elevation_m)
+        names |= {recipe.name for recipe in recipes if names.issuperset(recipe.inputs)}
     return plan.model_copy(
         update={
             "sensor": tuple(sensor for sensor in plan.sensor if sensor.name in names),

@@ -11,6 +11,7 @@ from controller.core.plan.plan import Plan
 from controller.settings.cautions import find_cautions
 from controller.settings.load import load_settings, place_faults, read_text
 from controller.settings.problems import Problem
+from controller.settings.sources import find_bands, find_outside, list_numbers, write_sources
 from controller.settings.summary import write_summary
 
 if TYPE_CHECKING:
@@ -37,6 +38,11 @@ def add_check(subparsers: Subparsers) -> None:
         "A good file is told back with all its units. Exit code 0: good; 2: refused.",
     )
     parser.add_argument("file", metavar="FILE", help="the settings file, such as /etc/duskbell/duskbell.toml")
+    parser.add_argument(
+        "--sources",
+        action="store_true",
+        help="tell every number that comes from a preset with its source, and the band that suits all",
+    )
     parser.add_argument("--json", action="store_true", help="print JSON instead of text")
     parser.set_defaults(run=run_check)
 
@@ -49,6 +55,8 @@ def run_check(args: argparse.Namespace) -> int:
     loaded = load_settings(text, file_name=args.file)
     if not isinstance(loaded, Plan):
         return _refuse(loaded, as_json=args.json)
+    if args.sources:
+        return _tell_sources(loaded, as_json=args.json)
     cautions = place_faults(text, find_cautions(loaded), file_name=args.file)
     if args.json:
         _write_json(good=True, problems=(), cautions=cautions, plan=loaded)
@@ -56,6 +64,29 @@ def run_check(args: argparse.Namespace) -> int:
     sys.stdout.write(write_summary(loaded))
     sys.stdout.write(f"\nThe file is good. {_count(len(cautions), 'caution')}{':' if cautions else '.'}\n")
     sys.stdout.writelines(f"{caution}\n" for caution in cautions)
+    return GOOD
+
+
+def _tell_sources(plan: Plan, *, as_json: bool) -> int:
+    if not as_json:
+        sys.stdout.write(write_sources(plan))
+        return GOOD
+    bands = {
+        name: {
+            want.value: {
+                "unit": band.unit,
+                "low": band.low,
+                "high": band.high,
+                "low_by": band.low_by,
+                "high_by": band.high_by,
+                "empty": band.empty,
+            }
+            for want, band in each.items()
+        }
+        for name, each in find_bands(plan).items()
+    }
+    document = {"numbers": list_numbers(plan), "bands": bands, "outside": find_outside(plan)}
+    sys.stdout.write(json.dumps(document, ensure_ascii=False, indent=2) + "\n")
     return GOOD
 
 

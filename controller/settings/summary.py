@@ -13,6 +13,7 @@ from controller.core.plan.sensor_defaults import (
     stale_after_ms,
 )
 from controller.core.units import KEPT_UNIT, MINUTE_MS, SECOND_MS, Quantity
+from controller.core.water.readings import make_recipes
 from controller.settings.words import format_number
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from controller.core.plan.people import Person
     from controller.core.plan.plan import Plan
     from controller.core.plan.sensor import Sensor
+    from controller.core.plan.water import Water
 
 _UNIT: Final = {**KEPT_UNIT, Quantity.PH: ""}
 """Units as people write them: a pH of 7 has none."""
@@ -30,9 +32,15 @@ _UNIT: Final = {**KEPT_UNIT, Quantity.PH: ""}
 def write_summary(plan: Plan) -> str:
     """Tell the whole plan with all its units: place, sensors, curtains, alarms, people, call list."""
     units = {sensor.name: _UNIT[sensor.quantity] for sensor in plan.sensor}
+    units |= {
+        recipe.name: _UNIT[recipe.quantity]
+        for water in plan.water
+        for recipe in make_recipes(water, elevation_m=plan.site.elevation_m)
+    }
     lines = [
         *_tell_place(plan),
         *_tell_sensors(plan.sensor),
+        *(line for water in plan.water for line in _tell_water(water, plan)),
         *(line for curtain in plan.curtain for line in _tell_curtain(curtain)),
         *_tell_alarms(plan.alarm, units),
         *_tell_calls(plan),
@@ -88,8 +96,35 @@ def _tell_sensor(sensor: Sensor) -> tuple[str, ...]:
         "any" if fastest is None else f"{_number(fastest)} {unit}".rstrip() + "/min",
         f"{_number(stale_after_ms(sensor) / SECOND_MS)} s",
         f"{_number(flat_ms / MINUTE_MS)} min" if flat_ms else "never",
-        sensor.topic,
+        "entered by hand" if sensor.entered else sensor.topic,
     )
+
+
+def _tell_water(water: Water, plan: Plan) -> Iterator[str]:
+    yield ""
+    lives = f", {', '.join(water.presets)}" if water.presets else ""
+    holds = "" if water.volume_l is None else f", {_number(water.volume_l)} L"
+    yield f'Water "{water.name}" ({water.loop.value}{holds}{lives})'
+    if water.fish_kg and water.volume_l is not None:
+        per_m3 = 1e3 * water.fish_kg / water.volume_l
+        use = per_m3 * water.demand_mg_kg_h / 1e3
+        yield (
+            f"  {_number(water.fish_kg)} kg of fish, {_number(round(per_m3, 1))} kg/m3; without air they take "
+            f"{_number(round(use, 2))} mg/L of oxygen an hour"
+        )
+        for entry in plan.alarm:
+            if entry.sensor == water.oxygen and entry.kind is Kind.LOW and entry.limit is not None:
+                harm = entry.limit if entry.harm_at is None else entry.harm_at
+                if use > 0 and entry.limit > harm:
+                    yield (
+                        f"  from {entry.name} at {_number(entry.limit)} mg/L to harm at {_number(harm)} mg/L: "
+                        f"{int(60 * (entry.limit - harm) / use)} min without air"
+                    )
+    names = [recipe.name for recipe in make_recipes(water, elevation_m=plan.site.elevation_m)]
+    if names:
+        yield f"  derived: {', '.join(names)}"
+    if water.mirror:
+        yield f"  compared with its mirror {water.mirror}"
 
 
 def _tell_curtain(curtain: Curtain) -> Iterator[str]:
@@ -161,6 +196,8 @@ def _tell_entry(entry: AlarmEntry, unit: str) -> tuple[str, ...]:
             when = f"{entry.sensor} is {entry.alarm_when}"
         case Kind.MISSING | Kind.DOUBTFUL:
             when = f"{entry.sensor} is {entry.kind.value}"
+        case Kind.DUE:
+            when = f"a test of {entry.sensor} is due"
         case Kind.FAULT:
             when = f"trouble with {'' if entry.of is None else entry.of.value}"
     return (

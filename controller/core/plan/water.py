@@ -20,20 +20,20 @@ class Water(Part):
     name: str = key(REQUIRED, "Name, as staff say it; its derived readings begin with it.", max_length=18)
     loop: Loop = key(Loop.FISH, "Which loop it belongs to; limits of one never judge the other.")
     presets: tuple[str, ...] = key((), "Who lives in it: names of presets, for the band that suits them all.")
-    volume_l: float | None = key(None, "Water that it holds.", unit="L", ge=1, le=10_000_000)
+    volume_l: float | None = key(None, "Water that it holds.", unit="L", ge=1, le=999_999)
     surface_m2: float | None = key(
         None, "Surface that falls with the level; for the loss of water.", unit="m2", ge=0.01, le=100_000
     )
     fish_kg: float | None = key(
-        None, "Fish in it; for the time left without air.", unit="kg", ge=0, le=1_000_000
+        None, "Fish in it; for the time left without air.", unit="kg", ge=0, le=100_000
     )
     demand_mg_kg_h: float = key(
         300.0, "Oxygen that a kilogram of fish takes in an hour, fed.", unit="mg/kg/h", ge=1, le=2000
     )
-    feed_g_d: float | None = key(None, "Feed given in a day.", unit="g/d", ge=0, le=10_000_000)
+    feed_g_d: float | None = key(None, "Feed given in a day.", unit="g/d", ge=0, le=999_999)
     protein_percent: float = key(35.0, "Crude protein of the feed.", unit="%", ge=5, le=70)
     filter_m2: float | None = key(
-        None, "Wetted area of the filter's media; for its load.", unit="m2", ge=0.01, le=10_000_000
+        None, "Wetted area of the filter's media; for its load.", unit="m2", ge=0.01, le=999_999
     )
     filter_most_g_m2_d: float = key(
         0.5, "Most ammonia nitrogen that an area of it removes at 20 C.", unit="g/m2/d", ge=0.01, le=5
@@ -59,8 +59,8 @@ class Water(Part):
         "Heat that it loses per kelvin of difference to the air around.",
         unit="W/K",
         ge=0.01,
-        le=1_000_000,
+        le=100_000,
     )
     surroundings: str = key("", "Sensor of the air around it.")
     curtain: str = key("", "Curtain over it, for the likely cause of cold.")
-    mirror: str = key("", "Water that it is the mirror of; the two are compared.")
+    mirror: str = key("", "Water that it is compared with, its mirror.")
