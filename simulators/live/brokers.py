@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import shutil
 import socket
 import subprocess
@@ -77,6 +78,8 @@ class DemoBroker:
                 "no broker: sudo apt install mosquitto, or pip install 'duskbell[demo]'"
             ) from error
         self.kind = "amqtt (embedded)"
+        for name in ("amqtt", "transitions"):
+            logging.getLogger(name).setLevel(logging.CRITICAL)
         settings = {
             "listeners": {"default": {"type": "tcp", "bind": f"{LOOPBACK}:{self.port}"}},
             "plugins": {"amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}},
@@ -84,10 +87,14 @@ class DemoBroker:
         self._loop = loop = asyncio.new_event_loop()
         ready = threading.Event()
 
+        async def open_doors() -> Any:  # noqa: ANN401 - the library has no types
+            broker = Broker(settings)
+            await broker.start()
+            return broker
+
         def live() -> None:
             asyncio.set_event_loop(loop)
-            self._broker = Broker(settings)
-            loop.run_until_complete(self._broker.start())
+            self._broker = loop.run_until_complete(open_doors())
             ready.set()
             loop.run_forever()
 

@@ -82,6 +82,8 @@ class Demo:
         self._answering = threading.Event()
         self._up = threading.Event()
         self._up_at_ms = 0
+        self._up_s = 0.0
+        self._connected = False
 
     def run(self, *, once: bool) -> int:
         """Run it; 0 if everything that must happen has happened."""
@@ -112,7 +114,7 @@ class Demo:
             listener.start()
             try:
                 if self._up.wait(UP_WITHIN_S):
-                    house.start(self._up_at_ms)
+                    house.start(self._up_at_ms + round((time.monotonic() - self._up_s) * RATE * 1000.0))
                 while daemon.poll() is None and (not once or house.minutes < DAY_MIN):
                     time.sleep(0.05)
             except KeyboardInterrupt:
@@ -179,7 +181,12 @@ class Demo:
         if text == "started":
             # The house begins at the daemon's time, so that both clocks show the same.
             self._up_at_ms = round(datetime.fromisoformat(said["at"]).timestamp() * 1000)
-            self._up.set()
+            self._up_s = time.monotonic()
+        if text == "connected":
+            self._connected = True
+        if text in {"started", "connected"}:
+            if self._connected and self._up_at_ms:
+                self._up.set()
             return
         if ledger == "curtain":
             if text.startswith("runs "):
