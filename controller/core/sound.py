@@ -2,33 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from collections.abc import Set as AbstractSet
 from dataclasses import replace
-from math import isfinite
 
 from controller.core.alarms.alarm import QUIET, Alarm, Truth, judge_condition
-from controller.core.alarms.call_list import address_of, call_next, hurry
-from controller.core.alarms.life import answer, live, next_due_ms, shelve
-from controller.core.alarms.lifecycle import SILENCED, SOUNDING, Phase, Trigger, follow
-from controller.core.alarms.remind import hold_until_ms, judge_due_test, next_reminder_ms
-from controller.core.alarms.wording import describe_fact, explain_call, write_answered, write_call, write_over
+from controller.core.alarms.call_list import hurry
+from controller.core.alarms.chain import count_raise, path_name, prove, take_test_answer
+from controller.core.alarms.life import answer, live, next_due_ms
+from controller.core.alarms.lifecycle import SILENCED, SOUNDING, Phase, Trigger
+from controller.core.alarms.remind import judge_due_test
+from controller.core.alarms.septets import cut_message
+from controller.core.alarms.wording import write_answered, write_over, write_restarted
+from controller.core.call import call_due, find_people, is_caused, quiet_left, say_fact
 from controller.core.draft import Draft, without_item
-from controller.core.foresee import Foresight, diagnose_alarm, foresee_alarm
 from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
-from controller.core.plan.people import Way
-from controller.core.plan.sensor import Sensor
+from controller.core.post import Letter, post_by_all_ways
 from controller.core.signals.sense import NEVER
-from controller.core.state import Outstanding
 from controller.core.units import HOUR_MS, MINUTE_MS, HouseMs
-from controller.core.vocabulary import (
-    AlarmReset,
-    AlarmShelved,
-    AnswerGiven,
-    EffectDone,
-    EffectFailed,
-    Ledger,
-    SendMessage,
-)
+from controller.core.vocabulary import AnswerGiven, EffectDone, EffectFailed, Ledger
 
 SETTLE_MS = 2 * MINUTE_MS
 """After a start a part of Duskbell has this long to say that it is in trouble; only then is its silence good. [ms]"""
@@ -163,11 +155,22 @@ def take_answer(draft: Draft, event: AnswerGiven) -> None:
         _forget_messages(draft, name)
         tally = draft.chain.tally
         draft.chain = replace(draft.chain, tally=replace(tally, answers=tally.answers + 1))
+        if path_name(event.person, event.way) in draft.chain.proven_ms:
+            draft.chain = prove(draft.chain, event.person, event.way, draft.now)
         subject, text = write_answered(
             entry, answered, say_fact(draft, entry), draft.stamp, draft.plan.phrases
         )
         letter = Letter(name, f"{name}/{answered.occurrence}", subject, text)
         _tell_gently(draft, entry, letter, [each for each in answered.told if each != event.person])
+        return
+    draft.chain, test = take_test_answer(draft.chain, code, draft.now)
+    if test is not None:
+        draft.note(
+            Ledger.CALL,
+            "test",
+            "answered",
+            f"{event.person} answered by {event.way} the test call to {test.person}",
+        )
         return
     open_codes = ", ".join(
         f"{alarm.code} {name}" for name, alarm in draft.alarms.items() if alarm.phase in SOUNDING
@@ -227,7 +230,12 @@ def take_failure(draft: Draft, event: EffectFailed) -> bool:
     names = list(draft.alarms) if draft.chain.flood else [under_way.alarm]
     for name in names:
         entry, alarm = draft.roll.entries.get(name), draft.alarms.get(name)
-        if entry is None or alarm is None or alarm.phase not in SOUNDING or not draft.roll.steps[entry.response]:
+        if (
+            entry is None
+            or alarm is None
+            or alarm.phase not in SOUNDING
+            or not draft.roll.steps[entry.response]
+        ):
             continue
         if name != under_way.alarm and alarm.rung == 0:
             continue  # it has not been called for yet
@@ -288,7 +296,8 @@ def expect_alarms(draft: Draft) -> None:
         if followed is not alarm:
             draft.set_alarm(name, followed)
     for effect_id, under_way in list(draft.outstanding.items()):
-        if under_way.alarm not in roll.entries or under_way.message.person not in roll.persons:
+        gone_entry = under_way.alarm not in roll.entries and under_way.alarm in draft.state.roll.entries
+        if gone_entry or under_way.message.person in gone:
             draft.set_outstanding(effect_id, None)
     draft.due_alarms.update(roll.entries)
 
@@ -313,6 +322,36 @@ def forget_pending(draft: Draft) -> None:
             draft.set_alarm(name, replace(alarm, over_ms=None))
     draft.settled_ms = draft.now + SETTLE_MS
     draft.due_alarms.update(draft.roll.entries)
+
+
+LONG_AWAY_MS = 10 * MINUTE_MS
+"""An absence of this length is told even if no alarm is open; a restart by hand is shorter. [ms]"""
+
+SHORT_AWAY_MS = 2 * MINUTE_MS
+"""A shorter absence is told to nobody; the calls of open alarms go on in any case. [ms]"""
+
+
+def tell_restart(draft: Draft, away_ms: int | None) -> None:
+    """After a start tell people which alarms are still open, and that nobody was watching meanwhile."""
+    still_open = [
+        name
+        for name, alarm in draft.alarms.items()
+        if alarm.phase in SOUNDING or alarm.phase is Phase.ACKNOWLEDGED
+    ]
+    told_from_ms = SHORT_AWAY_MS if still_open else LONG_AWAY_MS
+    if (away_ms is None and not still_open) or (away_ms is not None and away_ms < told_from_ms):
+        return
+    urgent = any(draft.roll.entries[name].response is Response.EMERGENCY for name in still_open)
+    response = Response.EMERGENCY if urgent else Response.TODAY
+    steps, _ = find_people(draft, response)
+    if not steps:
+        return
+    names = [f"{draft.alarms[name].code} {name}" for name in still_open]
+    text = write_restarted(away_ms, names, draft.stamp, draft.plan.phrases)
+    letter = Letter("daemon", f"started/{draft.state.turn}", text, text, cut_message(text))
+    silently = not urgent and quiet_left(draft) > 0
+    for person in steps[0].people:
+        post_by_all_ways(draft, letter, person, response, silently=silently)
 
 
 def settle_parts(draft: Draft) -> None:

@@ -73,7 +73,7 @@ class Durable:
     occurrences: int = 0
     effects_made: int = 0
     senders: Mapping[str, SenderRecord] = field(default_factory=dict)
-    chain: Chain = Chain()
+    chain: Chain = field(default_factory=Chain)
     entered: Mapping[str, Entry] = field(default_factory=dict)
 
 

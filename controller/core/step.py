@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from controller.core import converse, enter, listen, sound, steer, tend
+from controller.core import converse, enter, listen, silence, sound, steer, supervise, tend
 from controller.core.announce import announce
 from controller.core.draft import Draft
 from controller.core.plan.alarm import Watched
@@ -18,8 +18,10 @@ from controller.core.sky.almanac import covers
 from controller.core.state import Durable, State
 from controller.core.units import HOUR_MS, HouseMs
 from controller.core.vocabulary import (
+    AlarmPutBack,
     AlarmReset,
     AlarmShelved,
+    AlarmTakenOut,
     AlmanacArrived,
     AnswerGiven,
     CurtainReported,
@@ -39,9 +41,9 @@ from controller.core.vocabulary import (
     SirenReported,
     Stamp,
     Started,
+    TestCallAsked,
     TroubleSeen,
     ValueEntered,
-    Woken,
 )
 
 HOUSEKEEPING_MS: Final = HOUR_MS
@@ -58,6 +60,9 @@ _BY_A_PERSON: Final = (
     FaultCleared,
     AlarmShelved,
     AlarmReset,
+    AlarmTakenOut,
+    AlarmPutBack,
+    TestCallAsked,
     ValueEntered,
 )
 """What only a named person may do."""
@@ -81,12 +86,10 @@ def step(state: State, now: Stamp, event: Event) -> tuple[State, tuple[Effect, .
 
 
 def _take_in(draft: Draft, event: Event) -> None:
-    """Give the event to the part of the house it belongs to."""
+    """Give the event to the part of the house it belongs to. `Woken` brings nothing but its time."""
     match event:
         case ReadingsTaken():
             listen.take_readings(draft, event)
-        case Woken():
-            pass
         case CurtainReported():
             steer.hear_report(draft, event)
         case PayloadRefused():
@@ -106,10 +109,10 @@ def _take_in(draft: Draft, event: Event) -> None:
             steer.release_hold(draft, event)
         case FaultCleared():
             steer.clear_fault(draft, event)
-        case AlarmShelved():
-            sound.take_shelf(draft, event)
-        case AlarmReset():
-            sound.take_reset(draft, event)
+        case AlarmShelved() | AlarmReset() | AlarmTakenOut() | AlarmPutBack():
+            silence.take_in(draft, event)
+        case TestCallAsked():
+            supervise.take_test_asked(draft, event)
         case ValueEntered():
             enter.take_entry(draft, event)
         case TroubleSeen():
@@ -141,6 +144,7 @@ def _start(draft: Draft, event: Started) -> None:
     sound.expect_alarms(draft)
     sound.forget_pending(draft)
     sound.send_again(draft)
+    sound.tell_restart(draft, event.away_ms)
     away = "" if event.away_ms is None else f" after {event.away_ms / 60_000:.0f} min away"
     draft.note(Ledger.HOUSE, "daemon", "started", f"started{away}: everything is unknown until it has spoken")
 
@@ -159,6 +163,7 @@ def _change_settings(draft: Draft, plan: Plan) -> None:
     tend.expect_waters(draft)
     steer.expect_curtains(draft)
     sound.expect_alarms(draft)
+    supervise.forget_gone(draft)
     draft.set_trouble(Watched.SETTINGS, None)
     draft.note(Ledger.HOUSE, "settings", "changed", "new settings are in force")
 
@@ -175,6 +180,7 @@ def _settle(draft: Draft) -> None:
     if draft.outstanding:
         sound.give_up_old_messages(draft)
     converse.tell_refusals(draft)
+    supervise.supervise(draft)
     sound.judge_due(draft)
     converse.follow_siren(draft)
 
@@ -208,7 +214,7 @@ def _next_wake(draft: Draft) -> HouseMs:
         wake_ms = draft.tended.look_ms
     if now < draft.settled_ms < wake_ms:
         wake_ms = draft.settled_ms
-    wake_ms = min(wake_ms, max(converse.next_look_ms(draft), now + 1))
+    wake_ms = min(wake_ms, max(converse.next_look_ms(draft), now + 1), supervise.next_look_ms(draft))
     for curtain in draft.plan.curtain:
         wake_ms = min(wake_ms, steer.next_look_ms(draft, curtain))
     return wake_ms

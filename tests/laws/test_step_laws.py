@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from makers import NOON_UTC_MS, START_MS, gather, make_plan
 
+from controller.core.alarms.alarm import QUIET
 from controller.core.alarms.lifecycle import ACTIVE, SILENCED, SOUNDING, Phase
 from controller.core.curtain import drive as driving
 from controller.core.plan.alarm import Response
@@ -172,7 +173,7 @@ def test_a_restart_loses_no_alarm(story: Story) -> None:
     waiting = {
         effect_id
         for effect_id, under_way in last.durable.outstanding.items()
-        if last.durable.alarms[under_way.alarm].phase not in SILENCED
+        if last.durable.alarms.get(under_way.alarm, QUIET).phase not in SILENCED
     }
     assert waiting <= again
     assert [move for move in gather(effects, MoveCurtain) if move.run is not Run.STOP] == []

@@ -92,6 +92,18 @@ OWN_FAULTS: Final[tuple[AlarmEntry, ...]] = (
         cause="A mistake in the settings file.", consequence="The old settings stay in force.",
         action="Run duskbell check", minutes=1440.0,
     ),
+    _fault(
+        Watched.PEOPLE, "not reached by test", Response.TODAY, 0.0,
+        cause="Phone off, lost or silent; number or address wrong; person away.",
+        consequence="In an emergency this person would not answer.",
+        action="Ask them; put phone or address right", minutes=1440.0,
+    ),
+    _fault(
+        Watched.PATHS, "path not proven", Response.TODAY, 0.0,
+        cause="No test call answered and no delivery reported for days.",
+        consequence="Nobody knows whether a message by this path arrives.",
+        action="Have them answer a test call", minutes=1440.0,
+    ),
 )  # fmt: skip
 
 

@@ -68,3 +68,12 @@ def _write(character: str) -> str:
 def count_septets(text: str) -> int:
     """Count the septets of a text as it would be sent, with `to_gsm7` applied. 160 fill one message."""
     return sum(len(SEPTETS[character]) for character in to_gsm7(text))
+
+
+def cut_message(text: str) -> str:
+    """Cut a text to what one message holds, with dots where something is left out."""
+    if count_septets(text) <= ONE_MESSAGE:
+        return text
+    while count_septets(text) > ONE_MESSAGE - 3:
+        text = text[:-1]
+    return f"{text.rstrip()}..."
