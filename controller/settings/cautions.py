@@ -132,6 +132,8 @@ def _doubt_list(plan: Plan) -> Iterator[Fault]:
         Watched.MODEM: plan.modem is None,
         Watched.SIREN: plan.siren is None,
         Watched.REPLIES: plan.modem is None,
+        Watched.PEOPLE: plan.supervision is None,
+        Watched.PATHS: plan.supervision is None,
     }
     for part in Watched:
         if part not in watched and not absent.get(part, False):
@@ -163,3 +165,21 @@ def _doubt_people(plan: Plan) -> Iterator[Fault]:
             f"call: only {write_value(next(iter(urgent)))} is ever called in an emergency; name a second "
             "person",
         )
+    elif urgent:
+        at_once = {
+            name
+            for step in plan.call
+            if step.response is Response.EMERGENCY and step.after_min == 0
+            for name in step.people
+        }
+        if len(at_once) == 1:
+            first = next(
+                index
+                for index, step in enumerate(plan.call)
+                if step.response is Response.EMERGENCY and step.after_min == 0
+            )
+            yield Fault(
+                ("call", first, "people"),
+                f"call: an emergency first calls {write_value(next(iter(at_once)))} alone; one message in twenty may "
+                "be lost, so name two people in the first step",
+            )

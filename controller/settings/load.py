@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 from controller.core.plan.plan import Plan
 from controller.settings.checks import check_all
 from controller.settings.draft import draw_up, read_strictly
+from controller.settings.files import add_files
 from controller.settings.lines import LineMap
 from controller.settings.problems import Fault, Problem
 from controller.settings.syntax import read_document
@@ -64,7 +65,9 @@ def load_settings(text: str, *, file_name: str) -> Loaded:
     draft, faults = draw_up(reading.document, lost=reading.lost)
     faults += check_all(draft)
     if not slips and not faults:
-        return read_strictly(Plan, reading.document)
+        plan, faults = add_files(read_strictly(Plan, reading.document), FilePath(file_name).parent)
+        if not faults:
+            return plan
     placed = place_faults(reading.text, faults, file_name=file_name)
     # What stands on a line with a slip could not be read, so nothing more is said of it.
     placed = [problem for problem in placed if problem.line not in reading.slips]
