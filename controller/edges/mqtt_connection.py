@@ -91,7 +91,7 @@ class Connection:
 
     def start(self) -> None:
         """Begin to connect; returns at once."""
-        self._begin(MQTTProtocolVersion.MQTTv5)
+        self._begin(MQTTProtocolVersion.MQTTv311 if self._broker.mqtt_3_only else MQTTProtocolVersion.MQTTv5)
 
     def retire(self) -> bool:
         """Make no other link from now on; False when there is none to end."""
@@ -140,6 +140,9 @@ class Connection:
 
     def _change_version(self, link: Link) -> None:
         self._unanswered = 0
+        if self._broker.mqtt_3_only:
+            link.cut()
+            return
         self._patience = min(2 * self._patience, PATIENCE[1])
         version = MQTTProtocolVersion.MQTTv311 if link.modern else MQTTProtocolVersion.MQTTv5
         _log.info("trying another version of the protocol", version=version.name)
@@ -196,7 +199,8 @@ class Connection:
             return
         if self.connected:
             self._lose(str(reason), taken_over=reason.value == _TAKEN_OVER)
-            if not link.modern and not self._refused_modern and not self._retired:
+            guessed = not (link.modern or self._refused_modern or self._broker.mqtt_3_only)
+            if guessed and not self._retired:
                 self._change_version(link)  # the older version was a guess, so the newer one has its turn
         elif not link.answered and not self._retired:
             self._unanswered += 1

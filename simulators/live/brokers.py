@@ -29,11 +29,15 @@ def free_port() -> int:
 
 
 class DemoBroker:
-    """A broker on loopback, for as long as the `with` lasts. `kind` says which it is."""
+    """A broker on loopback, for as long as the `with` lasts.
+
+    `kind` says which it is, `modern` whether it speaks MQTT 5.
+    """
 
     def __init__(self, folder: Path) -> None:
         self.port = free_port()
         self.kind = ""
+        self.modern = True
         self._folder = folder
         self._process: subprocess.Popen[bytes] | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -78,6 +82,7 @@ class DemoBroker:
                 "no broker: sudo apt install mosquitto, or pip install 'duskbell[demo]'"
             ) from error
         self.kind = "amqtt (embedded)"
+        self.modern = False
         for name in ("amqtt", "transitions"):
             logging.getLogger(name).setLevel(logging.CRITICAL)
         settings = {

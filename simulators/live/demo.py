@@ -88,7 +88,7 @@ class Demo:
     def run(self, *, once: bool) -> int:
         """Run it; 0 if everything that must happen has happened."""
         with Mailbox(self._take_letter) as mailbox, DemoBroker(self._folder) as broker:
-            plan = self._write_settings(broker.port, mailbox.port)
+            plan = self._write_settings(broker.port, mailbox.port, old="false" if broker.modern else "true")
             self._stage = Stage(ZoneInfo(plan.site.time_zone))
             say = self._stage.say
             say("demo", f"broker: {broker.kind} on port {broker.port}; mail catcher on port {mailbox.port}")
@@ -126,11 +126,11 @@ class Demo:
                 listener.join(timeout=5)
             return self._close(code)
 
-    def _write_settings(self, broker_port: int, mail_port: int) -> Plan:
+    def _write_settings(self, broker_port: int, mail_port: int, *, old: str) -> Plan:
         """Write the demonstration's settings: the demo site's own, on loopback, and as patient as the rate asks."""
         text = SETTINGS.read_text(encoding="utf-8")
         tables = {
-            "broker": f'host = "{LOOPBACK}"\nport = {broker_port}\n',
+            "broker": f'host = "{LOOPBACK}"\nport = {broker_port}\nmqtt_3_only = {old}\n',
             "journal": f"directory = {json.dumps(str(self._folder / 'journal'))}\n",
             "mail": f'host = "{LOOPBACK}"\nport = {mail_port}\nsecurity = "none"\nsender = "{SENDER}"\n',
         }

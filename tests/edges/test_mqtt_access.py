@@ -214,3 +214,18 @@ def test_a_broker_that_cannot_prove_itself_is_not_used(
     )
     assert words in _trouble(ear)
     assert not edge._connection.connected
+
+
+def test_a_broker_said_to_be_old_is_spoken_to_in_its_own_version_at_once(
+    old_broker: BrokerProcess, start_edge: StartEdge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With `mqtt_3_only` nothing is guessed: no wait for an answer that never comes, and no other version tried."""
+    monkeypatch.setattr("controller.edges.mqtt_connection.ANSWER_TIMEOUT_MS", 60_000)
+    ear = Ear()
+    plan = make_plan(old_broker.port)
+    plan = plan.model_copy(update={"broker": plan.broker.model_copy(update={"mqtt_3_only": True})})
+    edge = start_edge(plan, ear)
+
+    link = wait_until(lambda: edge._connection.connected and edge._connection.link, "it is connected", within_s=10)
+
+    assert not link.modern

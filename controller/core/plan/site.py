@@ -39,6 +39,9 @@ class Broker(Part):
     client_id: str = key("duskbell", "Client identifier; one per daemon.", restart=True, max_length=60)
     username: str = key("", "Account on the broker; empty for none.", restart=True)
     password_file: str = key("", "File that holds the password and nothing else.", restart=True)
+    mqtt_3_only: bool = key(
+        False, "Whether the broker knows MQTT 3.1.1 alone; else version 5 is tried first.", restart=True
+    )
     tls: bool = key(False, "Whether the connection is encrypted.", restart=True)
     tls_ca_file: str = key("", "Certificate of the authority; empty for the system's.", restart=True)
     keep_alive_s: int = key(
