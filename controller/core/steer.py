@@ -31,6 +31,7 @@ from controller.core.vocabulary import (
     Run,
     Selector,
 )
+from controller.core.weigh import weigh_curtain
 
 LOOK_EVERY_MS = MINUTE_MS
 """The sun moves on without any sensor speaking; the rules look again at least this often. [ms]"""
@@ -96,6 +97,7 @@ def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
     reckoned = light is None
     if light is None and clear_w_m2 is not None:
         light = LOST_LIGHT_SHARE * clear_w_m2
+    unsmoothed = light
     if light is not None:
         tau = ceiling.filter_min if ceiling is not None else 0.0
         previous = before.light_w_m2 if before.light_is_reckoned is reckoned else None
@@ -112,6 +114,8 @@ def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
         sun_earlier_deg=earlier,
         settled_ms=before.settled_ms or now + _settle_ms(draft, curtain),
     )
+    if curtain.economics is not None:
+        return weigh_curtain(draft, curtain, drive, view, light_w_m2=unsmoothed, reckoned=reckoned)
     if ceiling is not None:
         view = remember_ceiling(ceiling, view, now)
     if heat is not None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from controller.core.curtain.choice import PRECEDENCE, choose
 from controller.core.curtain.drive import Drive, Phase, waits_until_ms, wanted_percent
 from controller.core.curtain.view import BLANK
-from controller.core.curtain.wishes import Rule, Wish, wish_dark, wish_night, wish_shade
+from controller.core.curtain.wishes import Rule, Wish, wish_balance, wish_dark, wish_night, wish_shade
 from controller.core.curtain.wording import describe_position, explain
 from controller.core.state import State
 from controller.core.units import MINUTE_MS
@@ -45,6 +45,7 @@ def explain_curtains(state: State, stamp: Stamp) -> tuple[Why, ...]:
         hold = state.durable.holds.get(name)
         chosen = choose(curtain, view, drive, hold, now)
         wishes: dict[Rule, Wish | None] = {chosen.rule: chosen}
+        wishes.setdefault(Rule.BALANCE, wish_balance(curtain, view))
         wishes.setdefault(Rule.LIGHT_CEILING, wish_shade(curtain.light_ceiling, view, now))
         wishes.setdefault(Rule.HOLD_HEAT_NIGHT, wish_night(curtain.hold_heat, view))
         wishes.setdefault(Rule.HOLD_HEAT_DARK, wish_dark(curtain.hold_heat, view))

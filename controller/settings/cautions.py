@@ -75,7 +75,7 @@ def _is_here(host: str) -> bool:
 def _doubt_curtains(plan: Plan) -> Iterator[Fault]:
     for index, curtain in enumerate(plan.curtain):
         where, path = label("curtain", curtain.name), ("curtain", index)
-        if curtain.light_ceiling is None and curtain.hold_heat is None:
+        if curtain.light_ceiling is None and curtain.hold_heat is None and curtain.economics is None:
             yield Fault(path, f"{where}: it has no rule, so only people move it")
         if curtain.dry_run:
             yield Fault(

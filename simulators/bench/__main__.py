@@ -36,6 +36,8 @@ def compare(weather: Minutes, costs: Costs) -> Iterator[tuple[str, Score]]:
     almanac = ours.find_almanac(weather, CACHE)
     plain = ours.run(weather, ours.make_plan(weather, costs, **ours.plain_tables(costs)), almanac)
     yield "duskbell, plain rules", score(costs, weather, plain.drawn_percent)
+    ours_now = ours.run(weather, ours.make_plan(weather, costs, **ours.balance_tables(costs)), almanac)
+    yield "duskbell, balance", score(costs, weather, ours_now.drawn_percent)
 
 
 def print_climate(station: Station, costs: Costs, *, seed: int, first_day: int, days: int) -> None:

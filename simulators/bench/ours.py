@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from controller.core.plan.curtain import Curtain, HoldHeat, LightCeiling
+from controller.core.plan.economics import Economics
 from controller.core.plan.plan import Plan
 from controller.core.plan.sensor import Mounted, Sensor
 from controller.core.plan.site import Site
@@ -78,6 +79,24 @@ def make_plan(weather: Minutes, costs: Costs, **tables: object) -> Plan:
 def plain_tables(costs: Costs) -> dict[str, object]:
     """Set the plain rules, as they come, to the house's set-point."""
     return {"light_ceiling": LightCeiling(), "hold_heat": HoldHeat(inside_below_c=costs.day_c)}
+
+
+def balance_tables(costs: Costs) -> dict[str, object]:
+    """Tell the controller the very costs it is scored by."""
+    return {
+        "economics": Economics(
+            light_ceiling_umol_m2_s=costs.ceiling_umol_m2_s,
+            light_harm_per_mol=costs.harm_per_mol,
+            light_worth_per_mol=costs.worth_per_mol,
+            heat_price_per_kwh=costs.heat_per_kwh,
+            move_cost=costs.move,
+            day_set_point_c=costs.day_c,
+            night_set_point_c=costs.night_c,
+            open_u_w_m2_k=costs.u_open,
+            drawn_u_w_m2_k=costs.u_drawn,
+            sun_heat_share=costs.sun_share,
+        )
+    }
 
 
 def find_almanac(weather: Minutes, cache_dir: Path | None) -> Almanac:

@@ -7,7 +7,7 @@ from typing import Final
 from controller.core.curtain.drive import Drive, Phase
 from controller.core.curtain.hold import Hold
 from controller.core.curtain.view import View
-from controller.core.curtain.wishes import Rule, Wish, wish_dark, wish_night, wish_shade
+from controller.core.curtain.wishes import Rule, Wish, wish_balance, wish_dark, wish_night, wish_shade
 from controller.core.plan.curtain import Curtain
 from controller.core.units import MINUTE_MS, HouseMs
 
@@ -15,6 +15,10 @@ PRECEDENCE: Final[tuple[tuple[Rule, str], ...]] = (
     (Rule.LOCKED_OUT, "The switch at the motor stands on local or off: nobody but the hand there moves it."),
     (Rule.FAULT, "The motor has jammed, overrun or contradicted itself: it stays until a person has looked."),
     (Rule.MANUAL_HOLD, "A named person wants it so until a stated time."),
+    (
+        Rule.BALANCE,
+        "The site's economics are set: what costs least by light, heat and moves, in place of the next three.",
+    ),
     (Rule.LIGHT_CEILING, "Too much light: drawn for shade."),
     (Rule.HOLD_HEAT_NIGHT, "Night and heat is wanted: drawn to hold it."),
     (Rule.HOLD_HEAT_DARK, "So little light that it does not pay for the heat: drawn to hold it."),
@@ -36,6 +40,8 @@ def choose(curtain: Curtain, view: View, drive: Drive, hold: Hold | None, now: H
     if hold is not None and now < hold.until_ms:
         left_min = (hold.until_ms - now) / MINUTE_MS
         return Wish(Rule.MANUAL_HOLD, hold.drawn_percent, (hold.person, left_min), urgent=True)
+    if curtain.economics is not None:
+        return _choose_by_balance(curtain, view, now)
     wish = (
         wish_shade(curtain.light_ceiling, view, now)
         or wish_night(curtain.hold_heat, view)
@@ -48,3 +54,10 @@ def choose(curtain: Curtain, view: View, drive: Drive, hold: Hold | None, now: H
     if now < view.settled_ms:
         return Wish(Rule.SETTLING, None, ((view.settled_ms - now) / MINUTE_MS,))
     return Wish(Rule.OPEN, 0.0, (view.light_w_m2, view.sun_deg))
+
+
+def _choose_by_balance(curtain: Curtain, view: View, now: HouseMs) -> Wish:
+    """Choose where the site's economics decide, once the sensors have had their time to speak."""
+    if now < view.settled_ms:
+        return Wish(Rule.SETTLING, None, ((view.settled_ms - now) / MINUTE_MS,))
+    return wish_balance(curtain, view) or Wish(Rule.NOTHING_KNOWN, None)

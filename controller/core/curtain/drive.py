@@ -226,7 +226,7 @@ def waits_until_ms(curtain: Curtain, drive: Drive, wish: Wish, stamp: Stamp) -> 
     if drive.ended_ms:
         if target is not None and direction(drive, target) is not drive.run:
             until = max(until, drive.ended_ms + round(curtain.rest_before_reversal_s * SECOND_MS))
-        if not wish.urgent:
+        if not wish.urgent and not wish.own_pace:
             until = max(until, drive.ended_ms + round(curtain.dwell_min * MINUTE_MS))
     if not wish.urgent and drive.moves_today >= curtain.moves_per_day and drive.moves_day == local_day(stamp):
         midnight_in = 24 * HOUR_MS - (stamp.utc_ms + stamp.utc_offset_min * MINUTE_MS) % (24 * HOUR_MS)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from typing import Final, NamedTuple
 
+from controller.core.curtain.balance import Balance
 from controller.core.plan.curtain import Curtain
 from controller.core.plan.sensor import Mounted
 from controller.core.signals.sense import Sense
@@ -26,7 +27,8 @@ class View(NamedTuple):
     `light_w_m2` is smoothed and outside; None when neither sensor nor almanac can tell. `light_is_reckoned`
     says that the almanac stood in for the sensor. The `*_since_ms` are house times, None while not so.
     `shading` and `holding` are the memories of the rules (hysteresis). Before `settled_ms` the delays of the
-    rules have not had their time since the first look, so that not wanting it drawn says nothing yet.
+    rules have not had their time since the first look, so that not wanting it drawn says nothing yet. `balance` is
+    the memory of a curtain whose site has its economics in the settings.
     """
 
     light_w_m2: float | None = None
@@ -45,6 +47,7 @@ class View(NamedTuple):
     holding_night: bool = False
     holding_dark: bool = False
     settled_ms: HouseMs = 0
+    balance: Balance | None = None
 
 
 BLANK: Final = View()

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from controller.core.curtain.view import View, since
 from controller.core.plan.curtain import Curtain, HoldHeat, LightCeiling
-from controller.core.units import MINUTE_MS, HouseMs
+from controller.core.units import MINUTE_MS, UMOL_PER_JOULE_GLOBAL, HouseMs
 
 
 class Rule(Enum):
@@ -20,6 +20,7 @@ class Rule(Enum):
     LOCKED_OUT = "locked out"
     FAULT = "stop on fault"
     MANUAL_HOLD = "manual hold"
+    BALANCE = "balance of costs"
     LIGHT_CEILING = "light ceiling"
     HOLD_HEAT_NIGHT = "hold heat at night"
     HOLD_HEAT_DARK = "hold heat in low light"
@@ -31,13 +32,15 @@ class Rule(Enum):
 class Wish(NamedTuple):
     """Where a rule wants the curtain; `drawn_percent` None means: stay where it is.
 
-    `numbers` are the figures of the reason, in the order that `wording` expects for the rule.
+    `numbers` are the figures of the reason, in the order that `wording` expects for the rule. `own_pace` says
+    that the rule has weighed the rest between moves itself.
     """
 
     rule: Rule
     drawn_percent: float | None
     numbers: tuple[float | str | None, ...] = ()
     urgent: bool = False
+    own_pace: bool = False
 
 
 def remember_ceiling(rule: LightCeiling, view: View, now: HouseMs) -> View:
@@ -173,6 +176,31 @@ def wish_dark(rule: HoldHeat | None, view: View) -> Wish | None:
         Rule.HOLD_HEAT_DARK,
         100.0,
         (view.light_w_m2, view.inside_c, view.outside_c, opening_light_w_m2(rule, view)),
+    )
+
+
+def wish_balance(curtain: Curtain, view: View) -> Wish | None:
+    """Wish for what the last minute's weighing said, where the settings have the site's economics."""
+    economics, balance = curtain.economics, view.balance
+    if economics is None or balance is None or balance.verdict.light_w_m2 is None:
+        return None
+    verdict, light = balance.verdict, balance.verdict.light_w_m2
+    canopy = light * UMOL_PER_JOULE_GLOBAL * curtain.cover_transmission
+    return Wish(
+        Rule.BALANCE,
+        verdict.drawn_percent,
+        (
+            verdict.best_percent,
+            verdict.regret,
+            verdict.gain,
+            light,
+            canopy,
+            economics.light_ceiling_umol_m2_s,
+            view.outside_c,
+            economics.open_above_w_m2 if verdict.by_clamp else None,
+            "reckoned" if view.light_is_reckoned else "",
+        ),
+        own_pace=True,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from controller.core.curtain.balance import ENOUGH, HORIZON_MIN
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.wishes import Rule, Wish
 
@@ -23,6 +24,8 @@ def explain(wish: Wish) -> str:
             return f"stopped until a person has looked: {n[0]}"
         case Rule.MANUAL_HOLD:
             return f"{n[0]} wants it so, for another {_number(n[1], 'min')}"
+        case Rule.BALANCE:
+            return _explain_balance(n)
         case Rule.LIGHT_CEILING:
             whose = " (reckoned from the clear sky, as no light sensor can be trusted)" if n[3] else ""
             light, limit, lasted = _number(n[0], "W/m2"), _number(n[1], "W/m2"), _number(n[2], "min")
@@ -45,6 +48,24 @@ def explain(wish: Wish) -> str:
             return f"it has just begun to look and stays where it is for another {_number(n[0], 'min')}"
         case Rule.OPEN:
             return f"nothing asks for it to be drawn: light {_number(n[0], 'W/m2')}, sun at {_number(n[1], 'deg', 1)}"
+
+
+def _explain_balance(n: tuple[float | str | None, ...]) -> str:
+    """Say what the weighing of the last minute came to, in prices of a move."""
+    best, regret, gain, light, canopy, ceiling, outside_c, open_above, reckoned = n
+    whose = " (reckoned from the clear sky, as no light sensor can be trusted)" if reckoned else ""
+    seen = (
+        f"{_number(light, 'W/m2')} outside{whose}, {_number(canopy, 'umol/m2/s')} at an open canopy, "
+        f"ceiling {_number(ceiling, 'umol/m2/s')}, air outside {_number(outside_c, 'C', 1)}"
+    )
+    if open_above is not None:
+        return f"useful light above the limit of {_number(open_above, 'W/m2')}, so no heat keeps it drawn: {seen}"
+    if not isinstance(best, float) or not isinstance(regret, float) or not isinstance(gain, float):
+        return f"no other position would gain the price of a move, the limit, in the next {HORIZON_MIN:.0f} min: {seen}"
+    return (
+        f"against {best:.0f} % drawn, staying has cost {regret:.1f} times the price of a move and would cost "
+        f"{gain:.1f} times in the next {HORIZON_MIN:.0f} min, limit {ENOUGH:.1f} for the product: {seen}"
+    )
 
 
 def describe_position(drive: Drive) -> str:

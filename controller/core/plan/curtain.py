@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from enum import Enum
 
+from controller.core.plan.economics import Economics
 from controller.core.plan.part import REQUIRED, Part, key
 
 
@@ -95,3 +96,7 @@ class Curtain(Part):
     dry_run: bool = key(False, "Only say what it would do.")
     light_ceiling: LightCeiling | None = key(None, "Table of the rule against too much light.")
     hold_heat: HoldHeat | None = key(None, "Table of the rules that hold heat.")
+    economics: Economics | None = key(
+        None,
+        "Table of what light, heat and a move are worth; with it they decide in place of the two tables above.",
+    )

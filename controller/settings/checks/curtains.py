@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from controller.core.plan.sensor import Mounted, Sensor
 from controller.core.plan.sensor_defaults import possible_range
-from controller.core.units import Quantity
+from controller.core.units import UMOL_PER_JOULE_GLOBAL, Quantity
 from controller.settings.checks.names import check_names
 from controller.settings.problems import Fault
 from controller.settings.words import format_number, label, write_value
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from controller.core.plan.curtain import Curtain, HoldHeat, LightCeiling
+    from controller.core.plan.economics import Economics
     from controller.settings.draft import Draft
     from controller.settings.problems import Path
 
@@ -56,6 +57,8 @@ def _check_curtain(curtain: Curtain, draft: Draft) -> Iterator[tuple[Path, str]]
         )
     if curtain.hold_heat is not None:
         yield from _check_hold_heat(curtain.hold_heat)
+    if curtain.economics is not None:
+        yield from _check_economics(curtain.economics, curtain, draft.find_sensor(curtain.light_sensor))
 
 
 def _check_sensor(curtain: Curtain, draft: Draft, key: str, quantity: Quantity) -> Iterator[tuple[Path, str]]:
@@ -131,6 +134,38 @@ def _check_light_ceiling(
                 f"`draw_above_w_m2` is {format_number(draw)}, but the light sensor "
                 f"{write_value(sensor.name)} ends at "
                 f"{most:.0f} [W/m2] of outside light{through} and would never show it; a value below that is needed"
+            ),
+        )
+
+
+def _check_economics(
+    economics: Economics, curtain: Curtain, sensor: Sensor | None
+) -> Iterator[tuple[Path, str]]:
+    for low, high, unit in (
+        ("drawn_u_w_m2_k", "open_u_w_m2_k", "W/m2/K"),
+        ("day_light_low_mol_m2", "day_light_high_mol_m2", "mol/m2/d"),
+    ):
+        if getattr(economics, low) > getattr(economics, high):
+            yield (
+                ("economics", low),
+                (
+                    f"`{low}` is {format_number(getattr(economics, low))}, at most `{high}` "
+                    f"{format_number(getattr(economics, high))} [{unit}] is allowed"
+                ),
+            )
+    if sensor is None or sensor.quantity is not Quantity.LIGHT:
+        return
+    most = possible_range(sensor)[1] if sensor.sensor_ceiling is None else sensor.sensor_ceiling
+    canopy = most * UMOL_PER_JOULE_GLOBAL
+    if sensor.mounted is Mounted.OUTSIDE:
+        canopy *= curtain.cover_transmission
+    if canopy <= economics.light_ceiling_umol_m2_s:
+        yield (
+            ("economics", "light_ceiling_umol_m2_s"),
+            (
+                f"`light_ceiling_umol_m2_s` is {format_number(economics.light_ceiling_umol_m2_s)}, but the light "
+                f"sensor {write_value(sensor.name)} ends at {canopy:.0f} [umol/m2/s] at the canopy and would never "
+                "show it; a value below that is needed"
             ),
         )
 

@@ -1,0 +1,282 @@
+"""When to move the curtain: what staying put has cost, and what it is about to cost, against a move's price.
+
+Every minute each position is priced (`costs`). What the present position cost more than another is added up and
+fades slowly: the regret. What it is expected to cost more over the next fifty minutes is the gain, over the
+clouds remembered (`sky_memory`) on the clear sky to come. The curtain moves when
+
+    gain >= price,  regret x gain >= 1.4 price^2  and  some regret >= 0.42 price,
+
+so that a large and lasting change moves it within minutes, while passing clouds, which cost little on average,
+only make it wait. Regret alone is the rule for renting skis (Karlin, Manasse, Rudolph & Sleator 1988, Algorithmica
+3:79-119, from memory); the gain keeps the curtain from moving for what is already over.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final, NamedTuple
+
+from controller.core.curtain.costs import DAY_ABOVE_W_M2, POSITIONS, WARM_ENOUGH_K, Scales, count_minute
+from controller.core.curtain.sky_memory import NOTHING_SEEN, SkyMemory, expect_sky, remember_sky
+from controller.core.plan.economics import Economics
+from controller.core.units import MINUTE_MS, HouseMs
+
+HORIZON_MIN: Final = 50.0
+"""How far ahead a position is judged (tuned in the benchmark). [min]"""
+
+AHEAD: Final = ((0.1127, 0.2778), (0.5, 0.4444), (0.8873, 0.2778))
+"""Where in the horizon to look, and with which weight: Gauss-Legendre of three points. [1]"""
+
+ENOUGH: Final = 1.4
+"""Regret times gain that is enough for a move, in squared prices of a move (tuned in the benchmark). [1]"""
+
+LEAST_REGRET: Final = 0.42
+"""Some regret there must be, in prices of a move, however much is to be gained (tuned in the benchmark). [1]"""
+
+REGRET_FADES_MIN: Final = 100.0
+"""How fast regret fades: yesterday's clouds are no reason. [min]"""
+
+TURN_AFTER_MS: Final = 10 * MINUTE_MS
+"""It never turns round sooner than this after it has begun a move. [ms]"""
+
+LONGEST_MINUTE_MS: Final = 10 * MINUTE_MS
+"""A gap in time counts as no more than this. [ms]"""
+
+CREDIT_MOST: Final = 300.0
+"""Moves that quiet months may save up for busy ones (our choice). [1]"""
+
+DEARER_MOVES: Final = 30.0
+"""A debt of this many moves makes a move e times as dear (our choice). [1]"""
+
+BUSY_DAY: Final = 1.5
+"""Past this many times the wanted moves within one day each further move is half as dear again (our choice). [1]"""
+
+USUAL_LIGHT_MIN: Final = 20.0
+"""Time constant of the light that is compared with the clamp on heat. [min]"""
+
+DRAWN_FROM_PERCENT: Final = 99.0
+
+
+class Sight(NamedTuple):
+    """What is seen when a minute is over. None: not known.
+
+    `light_w_m2` is the minute's mean outside, `light_is_reckoned` says the almanac stood in for the sensor;
+    `clear_ahead_w_m2` are the cloudless skies at the moments of `AHEAD`; `risen_long_ago` that the sun has been
+    up for the longest wait; `drawn_percent` where the curtain stands; `turned_ms` when its last move began and
+    `was_drawing` which way it went.
+    """
+
+    now_ms: HouseMs
+    light_w_m2: float | None
+    light_is_reckoned: bool = False
+    clear_w_m2: float | None = None
+    clear_ahead_w_m2: tuple[float | None, ...] = (None, None, None)
+    outside_c: float | None = None
+    inside_c: float | None = None
+    sun_is_up: bool | None = None
+    risen_long_ago: bool = False
+    drawn_percent: float | None = None
+    turned_ms: HouseMs | None = None
+    was_drawing: bool = False
+    local_day: int = 0
+    moves_today: int = 0
+    moves_total: int = 0
+
+
+class Verdict(NamedTuple):
+    """What the last minute said: go to `drawn_percent`, or stay where it is if None.
+
+    `regret` and `gain` are in prices of a move, for the position that would gain most; `dearness` is the price of
+    a move in costs of a move. `by_clamp` says that light is owed to the house, whatever the prices.
+    """
+
+    drawn_percent: float | None = None
+    best_percent: float | None = None
+    regret: float = 0.0
+    gain: float = 0.0
+    dearness: float = 1.0
+    light_w_m2: float | None = None
+    by_clamp: bool = False
+
+
+class Balance(NamedTuple):
+    """What one curtain's balance remembers between minutes.
+
+    `day_mol` is the light at the canopy since midnight [mol/m2]; `credit` the moves saved up, negative in debt;
+    `light_sum`, `light_count` and `heard_ms` gather the readings of the minute under way.
+    """
+
+    weighed_ms: HouseMs | None = None
+    sky: SkyMemory = NOTHING_SEEN
+    usual_w_m2: float | None = None
+    regrets: tuple[float, ...] = (0.0,) * len(POSITIONS)
+    here_percent: float | None = None
+    local_day: int | None = None
+    day_mol: float = 0.0
+    moves_before: int = 0
+    credit: float = 0.0
+    verdict: Verdict = Verdict()
+    light_sum: float = 0.0
+    light_count: int = 0
+    heard_ms: HouseMs | None = None
+
+
+EMPTY: Final = Balance()
+
+
+def weigh(scales: Scales, economics: Economics, balance: Balance, sight: Sight) -> Balance:
+    """Weigh the minutes since the last time, and say where the curtain should go.
+
+    `scales` holds the `POSITIONS` and, as its last, the present position. Total: where nothing can be known of
+    the light, or the position is unknown, the verdict is to stay.
+    """
+    elapsed_ms = MINUTE_MS if balance.weighed_ms is None else sight.now_ms - balance.weighed_ms
+    minutes = min(elapsed_ms, LONGEST_MINUTE_MS) / MINUTE_MS
+    balance = _turn_day(balance, economics, sight)._replace(weighed_ms=sight.now_ms)
+    light, here = sight.light_w_m2, sight.drawn_percent
+    if light is None:
+        return balance._replace(verdict=Verdict())
+    sky, usual = balance.sky, balance.usual_w_m2
+    if sight.clear_w_m2 is not None and not sight.light_is_reckoned:
+        sky = remember_sky(sky, light, sight.clear_w_m2, minutes)
+    share = 1.0 - math.exp(-minutes / USUAL_LIGHT_MIN)
+    usual = light if usual is None else usual + share * (light - usual)
+    seen_mol = 0.0 if here is None else light * scales.umol_per_w * scales.through[-1] * 60.0 * minutes / 1e6
+    balance = balance._replace(sky=sky, usual_w_m2=usual, day_mol=balance.day_mol + seen_mol)
+    if here is None:
+        # Nothing is known of the present position, so the best one is as good as any to make it known at.
+        expected = expect_costs(scales, balance, sight)[:-1]
+        best = POSITIONS[expected.index(min(expected))]
+        return balance._replace(
+            here_percent=None, verdict=Verdict(drawn_percent=best, best_percent=best, light_w_m2=light)
+        )
+    regrets = _regret(scales, balance, sight, light, minutes)
+    dearness = find_dearness(economics, balance, sight)
+    price = economics.move_cost * dearness
+    balance = balance._replace(regrets=regrets, here_percent=here)
+    verdict = Verdict(dearness=dearness, light_w_m2=light)
+    if _owes_light(scales, economics, balance, sight):
+        return balance._replace(verdict=_pay_light(verdict, sight))
+    if max(regrets) < LEAST_REGRET * price:
+        return balance._replace(verdict=verdict)
+    expected = expect_costs(scales, balance, sight)
+    worth_it = [
+        (expected[-1] - expected[at], at)
+        for at, percent in enumerate(POSITIONS)
+        if percent != here and expected[-1] - expected[at] >= price and _may_turn(sight, percent)
+    ]
+    enough = [(gain, at) for gain, at in worth_it if regrets[at] * gain >= ENOUGH * price * price]
+    if worth_it:
+        gain, at = max(enough or worth_it)
+        verdict = verdict._replace(
+            drawn_percent=POSITIONS[at] if enough else None,
+            best_percent=POSITIONS[at],
+            regret=regrets[at] / price,
+            gain=gain / price,
+        )
+    return balance._replace(verdict=verdict)
+
+
+def find_dearness(economics: Economics, balance: Balance, sight: Sight) -> float:
+    """Return how many times dearer a move is than it costs: 1, more in debt of moves and on a busy day."""
+    debt = max(0.0, -balance.credit)
+    busy = max(0.0, sight.moves_today - BUSY_DAY * economics.moves_wanted_per_day)
+    return math.exp(min(debt / DEARER_MOVES, 4.0)) * (1.0 + 0.5 * busy)
+
+
+def expect_costs(scales: Scales, balance: Balance, sight: Sight) -> list[float]:
+    """Reckon what each position is expected to cost over the horizon [per m2 of floor]."""
+    totals = [0.0] * len(scales.positions)
+    sky = [] if sight.light_is_reckoned else expect_sky(balance.sky)
+    for (_, weight), clear in zip(AHEAD, sight.clear_ahead_w_m2, strict=True):
+        weight_min = weight * HORIZON_MIN
+        for light, likely in _expect_light(sky, clear, balance, sight):
+            is_day = (
+                sight.sun_is_up if clear is None and sight.sun_is_up is not None else light > DAY_ABOVE_W_M2
+            )
+            costs = _count(scales, sight, light, is_day=is_day)
+            for at, cost in enumerate(costs):
+                totals[at] += weight_min * likely * cost
+    return totals
+
+
+def _expect_light(
+    sky: list[tuple[float, float]], clear_w_m2: float | None, balance: Balance, sight: Sight
+) -> list[tuple[float, float]]:
+    """Return the lights to expect under a cloudless sky to come, each with its likelihood."""
+    if clear_w_m2 is None:
+        # No almanac: what it usually was of late is the best guess.
+        return [(balance.usual_w_m2 or 0.0, 1.0)]
+    if not sky:
+        index = 0.6
+        if sight.light_w_m2 is not None and sight.clear_w_m2:
+            index = min(sight.light_w_m2 / sight.clear_w_m2, 1.0)
+        return [(index * clear_w_m2, 1.0)]
+    total = sum(likely for _, likely in sky)
+    return [(index * clear_w_m2, likely / total) for index, likely in sky]
+
+
+def _count(scales: Scales, sight: Sight, light_w_m2: float, *, is_day: bool) -> list[float]:
+    """Count a minute at this light with the air as it is now."""
+    set_point = scales.day_c if is_day else scales.night_c
+    wanted = sight.inside_c is None or sight.inside_c < set_point + WARM_ENOUGH_K
+    return count_minute(scales, light_w_m2, outside_c=sight.outside_c, is_day=is_day, heat_is_wanted=wanted)
+
+
+def _regret(
+    scales: Scales, balance: Balance, sight: Sight, light_w_m2: float, minutes: float
+) -> tuple[float, ...]:
+    """Add what the present position has cost more than each other; begin anew where the curtain has moved."""
+    is_day = light_w_m2 > DAY_ABOVE_W_M2 if sight.sun_is_up is None else sight.sun_is_up
+    costs = _count(scales, sight, light_w_m2, is_day=is_day)
+    mine = costs[-1]
+    before = balance.here_percent
+    if before is None or sight.drawn_percent is None or abs(before - sight.drawn_percent) > 1.0:
+        return tuple(max(0.0, minutes * (mine - cost)) for cost in costs[:-1])
+    keep = math.exp(-minutes / REGRET_FADES_MIN)
+    return tuple(
+        max(0.0, keep * old + minutes * (mine - cost))
+        for old, cost in zip(balance.regrets, costs[:-1], strict=True)
+    )
+
+
+def _may_turn(sight: Sight, percent: float) -> bool:
+    """Whether a move to this position may begin now: the same way at once, the other way after a while."""
+    if sight.turned_ms is None or sight.drawn_percent is None:
+        return True
+    same_way = (percent > sight.drawn_percent) is sight.was_drawing
+    return same_way or sight.now_ms - sight.turned_ms >= TURN_AFTER_MS
+
+
+def _owes_light(scales: Scales, economics: Economics, balance: Balance, sight: Sight) -> bool:
+    """Whether it stands drawn for heat alone, in a light that the house must have at any price of heat."""
+    usual = balance.usual_w_m2
+    if (
+        not sight.risen_long_ago
+        or sight.drawn_percent is None
+        or sight.drawn_percent < DRAWN_FROM_PERCENT
+        or usual is None
+        or usual <= economics.open_above_w_m2
+    ):
+        return False
+    by_light = expect_costs(scales, balance, sight._replace(outside_c=None))[:-1]
+    return by_light[0] <= min(by_light)
+
+
+def _pay_light(verdict: Verdict, sight: Sight) -> Verdict:
+    """Open, as soon as it may turn round."""
+    goal = 0.0 if _may_turn(sight, 0.0) else None
+    return verdict._replace(drawn_percent=goal, best_percent=0.0, by_clamp=True)
+
+
+def _turn_day(balance: Balance, economics: Economics, sight: Sight) -> Balance:
+    """Settle the account of moves when a day is over."""
+    if balance.local_day == sight.local_day:
+        return balance
+    if balance.local_day is None:
+        return balance._replace(local_day=sight.local_day, moves_before=sight.moves_total)
+    made = sight.moves_total - balance.moves_before
+    credit = min(CREDIT_MOST, balance.credit + economics.moves_wanted_per_day - made)
+    return balance._replace(
+        local_day=sight.local_day, day_mol=0.0, moves_before=sight.moves_total, credit=credit
+    )

@@ -1,0 +1,130 @@
+"""Put what is known of the house on the scales of a curtain that has its site's economics."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from controller.core.curtain.balance import AHEAD, EMPTY, HORIZON_MIN, Balance, Sight, weigh
+from controller.core.curtain.costs import POSITIONS, make_scales
+from controller.core.curtain.drive import Drive, Phase, local_day
+from controller.core.curtain.sky_memory import mean_index
+from controller.core.curtain.view import View
+from controller.core.draft import Draft
+from controller.core.listen import look_up_sky
+from controller.core.plan.curtain import Curtain
+from controller.core.plan.economics import Economics
+from controller.core.sky.almanac import (
+    RISE_SET_HEIGHT_DEG,
+    clear_sky_sum_j_m2,
+    clear_sky_w_m2,
+    sun_height_deg,
+)
+from controller.core.units import DAY_MS, MINUTE_MS, UMOL_PER_JOULE_GLOBAL, HouseMs
+from controller.core.vocabulary import Run
+
+LEAST_WAIT_MS: Final = MINUTE_MS // 2
+"""Readings that come faster than this are weighed together. [ms]"""
+
+
+def weigh_curtain(
+    draft: Draft, curtain: Curtain, drive: Drive, view: View, *, light_w_m2: float | None, reckoned: bool
+) -> View:
+    """Gather a reading into the minute under way and, when the minute is over, weigh it.
+
+    `light_w_m2` is the light outside as just read, not smoothed, or as `reckoned` from the almanac. While the
+    motor runs nothing is weighed.
+    """
+    economics = curtain.economics
+    if economics is None:
+        return view
+    balance = view.balance or EMPTY
+    sense = draft.senses.get(curtain.light_sensor)
+    balance = _gather(balance, light_w_m2, None if sense is None else sense.heard_ms)
+    # A fresh reading is weighed at once if the last weighing is not quite recent: waiting would only age it.
+    wait_ms = LEAST_WAIT_MS if balance.light_count else MINUTE_MS
+    due = balance.weighed_ms is None or draft.now - balance.weighed_ms >= wait_ms
+    if due and drive.phase is not Phase.RUNNING:
+        if balance.light_count:
+            light_w_m2 = balance.light_sum / balance.light_count
+        here = 0.0 if drive.drawn_percent is None else drive.drawn_percent
+        scales = make_scales(
+            curtain,
+            economics,
+            (*POSITIONS, here),
+            worth_share=_share_of_worth(draft, curtain, economics, balance),
+        )
+        sight = _look(draft, economics, drive, view, light_w_m2=light_w_m2, reckoned=reckoned)
+        balance = weigh(scales, economics, balance, sight)._replace(light_sum=0.0, light_count=0)
+    return view if balance is view.balance else view._replace(balance=balance)
+
+
+def _gather(balance: Balance, light_w_m2: float | None, heard_ms: HouseMs | None) -> Balance:
+    """Add a reading that has not been counted yet."""
+    if light_w_m2 is None or heard_ms is None or heard_ms == balance.heard_ms:
+        return balance
+    return balance._replace(
+        light_sum=balance.light_sum + light_w_m2, light_count=balance.light_count + 1, heard_ms=heard_ms
+    )
+
+
+def _look(
+    draft: Draft,
+    economics: Economics,
+    drive: Drive,
+    view: View,
+    *,
+    light_w_m2: float | None,
+    reckoned: bool,
+) -> Sight:
+    """Look at sun, air and motor as they are now."""
+    stamp, almanac = draft.stamp, draft.almanac
+    sun_deg, clear_w_m2 = look_up_sky(almanac, stamp)
+    ahead: tuple[float | None, ...] = (None,) * len(AHEAD)
+    earlier_deg = None
+    if almanac is not None and sun_deg is not None:
+        ahead = tuple(
+            clear_sky_w_m2(almanac, stamp.utc_ms + round(share * HORIZON_MIN * MINUTE_MS))
+            for share, _ in AHEAD
+        )
+        earlier_deg = sun_height_deg(
+            almanac, stamp.utc_ms - round(economics.latest_after_sunrise_min * MINUTE_MS)
+        )
+    day = local_day(stamp)
+    return Sight(
+        now_ms=draft.now,
+        light_w_m2=light_w_m2,
+        light_is_reckoned=reckoned,
+        clear_w_m2=clear_w_m2,
+        clear_ahead_w_m2=ahead,
+        outside_c=view.outside_c,
+        inside_c=view.inside_c,
+        sun_is_up=None if sun_deg is None else sun_deg > RISE_SET_HEIGHT_DEG,
+        risen_long_ago=earlier_deg is not None and earlier_deg > RISE_SET_HEIGHT_DEG,
+        drawn_percent=drive.drawn_percent,
+        turned_ms=drive.started_ms if drive.run is not Run.STOP else None,
+        was_drawing=drive.run is Run.DRAW,
+        local_day=day,
+        moves_today=drive.moves_today if drive.moves_day == day else 0,
+        moves_total=drive.moves_total,
+    )
+
+
+def _share_of_worth(draft: Draft, curtain: Curtain, economics: Economics, balance: Balance) -> float:
+    """Return what light keeps of its worth today: all up to the band's low end, the set share from its high end.
+
+    Judged by the sum at the canopy so far and by what an open curtain would add until midnight under the clouds
+    of the last hours.
+    """
+    index = mean_index(balance.sky)
+    if economics.beyond_band_worth >= 1.0 or draft.almanac is None or index is None:
+        return 1.0
+    stamp = draft.stamp
+    midnight_ms = stamp.utc_ms + DAY_MS - (stamp.utc_ms + stamp.utc_offset_min * MINUTE_MS) % DAY_MS
+    clear_j_m2 = clear_sky_sum_j_m2(draft.almanac, from_utc_ms=stamp.utc_ms, to_utc_ms=midnight_ms)
+    to_come_mol = index * clear_j_m2 * UMOL_PER_JOULE_GLOBAL * curtain.cover_transmission / 1e6
+    low, high = economics.day_light_low_mol_m2, economics.day_light_high_mol_m2
+    total_mol = balance.day_mol + to_come_mol
+    if total_mol <= low:
+        return 1.0
+    beyond = 1.0 if total_mol >= high else (total_mol - low) / (high - low)
+    return 1.0 - beyond * (1.0 - economics.beyond_band_worth)
