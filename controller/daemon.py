@@ -13,7 +13,6 @@ import structlog
 from controller.core import remember
 from controller.core.alarms.wording import local_time
 from controller.core.plan.alarm import Watched
-from controller.core.plan.people import Way
 from controller.core.plan.plan import Plan
 from controller.core.signals.sense import NEVER
 from controller.core.sky.almanac import covers, unpack
@@ -33,6 +32,7 @@ from controller.core.vocabulary import (
     Run,
     SendMessage,
     SettingsChanged,
+    SoundSiren,
     Stamp,
     Started,
     TroubleSeen,
@@ -43,9 +43,8 @@ from controller.edges.clock import Clock
 from controller.edges.inbox import Inbound, Inbox
 from controller.edges.journal import Journal
 from controller.edges.mqtt import TICK_AGE_MAX_S, MqttEdge
-from controller.edges.notify.email import Email
+from controller.edges.notify import ways
 from controller.edges.notify.sender import Sender
-from controller.edges.notify.way import WayAdapter
 from controller.edges.null_motor import NullMotor
 from controller.edges.sun import keep_almanac
 from controller.edges.watchdog import Watchdog
@@ -101,7 +100,8 @@ class Daemon:
             first_state(plan, durable), act=self._act, record=journal, on_unrecorded=self._unrecorded
         )
         self._mqtt = MqttEdge(plan, self.inbox, clock)
-        self._sender = Sender(self.inbox.put, _make_ways(plan, clock))
+        self._ways = ways.make_adapters(plan, clock, self.inbox)
+        self._sender = Sender(self.inbox.put, self._ways)
         self._null_motor = NullMotor(plan)
         self._watchdog = Watchdog()
         self._calendar = Calendar(
@@ -167,6 +167,7 @@ class Daemon:
                 except ValueError as error:
                     log.warning("stored table of the sun is damaged", error=str(error))
         self._mqtt.start()
+        ways.start(self._ways)
         self._calendar.start()
         threading.Thread(target=self._renew_sun, args=(True,), name="sun", daemon=True).start()
         self._watchdog.ready()
@@ -183,6 +184,7 @@ class Daemon:
         self._watchdog.stopping()
         self._calendar.stop()
         self._mqtt.stop()
+        ways.stop(self._ways, SENDER_ENDS_WITHIN_S)
         self._sender.stop(SENDER_ENDS_WITHIN_S)
         if self._journal is not None:
             self._journal.flush(self._stamp())
@@ -306,7 +308,7 @@ class Daemon:
                     self._mqtt.act(effect)
             case SendMessage():
                 self._sender.send(effect)
-            case PublishState():
+            case PublishState() | SoundSiren():
                 self._mqtt.act(effect)
             case Note():
                 tell = log.debug if effect.ledger is Ledger.SENSOR else log.info
@@ -327,7 +329,8 @@ class Daemon:
             return
         self._turn(self._stamp(), Inbound(SettingsChanged(loaded)))
         self._mqtt.change_plan(loaded)
-        self._sender.change(_make_ways(loaded, self.clock))
+        self._ways = ways.make_adapters(loaded, self.clock, self.inbox, kept=self._ways)
+        self._sender.change(self._ways)
         threading.Thread(target=self._renew_sun, args=(True,), name="sun", daemon=True).start()
         self._null_motor = NullMotor(loaded)
 
@@ -355,8 +358,3 @@ class Daemon:
         if self._journal is not None and stamp.utc_trusted:
             keep_ms = self.engine.state.plan.journal.keep_history_days * DAY_MS
             self._journal.prune(stamp.utc_ms - keep_ms)
-
-
-def _make_ways(plan: Plan, clock: Clock) -> dict[Way, WayAdapter]:
-    """Set up the ways to reach people that the settings have."""
-    return {} if plan.mail is None else {Way.EMAIL: Email(plan.mail, plan.site, clock)}
