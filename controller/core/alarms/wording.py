@@ -16,7 +16,7 @@ from controller.core.plan.phrases import ENGLISH, Phrases
 from controller.core.plan.sensor import Sensor
 from controller.core.signals.sense import Sense
 from controller.core.units import KEPT_UNIT, MINUTE_MS, UtcMs
-from controller.core.vocabulary import Stamp
+from controller.core.vocabulary import Stamp, Trust
 from controller.core.water.diagnosis import Finding
 from controller.core.water.outlook import Outlook, write_minutes
 
@@ -53,9 +53,12 @@ def describe_fact(
     value = phrases.unknown if sense.value is None else f"{sense.value:.3g} {unit}"
     match entry.kind:
         case Kind.MISSING:
-            return phrases.no_reading.format(sensor=sensor.name, why=sense.why or phrases.speaks_again)
+            silent = sense.trust in {Trust.STALE, Trust.MISSING}
+            phrase = phrases.no_reading if silent else phrases.speaks_again
+            return phrase.format(sensor=sensor.name, why=sense.why, value=value)
         case Kind.DOUBTFUL:
-            return phrases.doubtful.format(sensor=sensor.name, why=sense.why or phrases.can_again)
+            phrase = phrases.can_again if sense.trust is Trust.GOOD else phrases.doubtful
+            return phrase.format(sensor=sensor.name, why=sense.why, value=value)
         case Kind.DUE:
             return phrases.due.format(sensor=sensor.name, value=value)
         case Kind.SWITCH:

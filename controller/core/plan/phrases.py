@@ -25,9 +25,9 @@ class Phrases(Part):
     no_reading: str = key(
         "no reading of {sensor} ({why}): value UNKNOWN, not normal", "A sensor that is silent."
     )
-    speaks_again: str = key("it speaks again", "A sensor that was silent and is not.")
+    speaks_again: str = key("{sensor} speaks again: {value}", "A sensor that was silent and is not.")
     doubtful: str = key("{sensor} cannot be trusted: {why}", "A sensor that is doubted.")
-    can_again: str = key("it can again", "A sensor that was doubted and is not.")
+    can_again: str = key("{sensor} can be trusted again: {value}", "A sensor that was doubted and is not.")
     due: str = key("a test of {sensor} is due, last value {value}", "A test kit that is due.")
     switch_on: str = key("{sensor} is on", "A switch.")
     switch_off: str = key("{sensor} is off", "A switch.")
