@@ -259,6 +259,9 @@ def _owes_light(scales: Scales, economics: Economics, balance: Balance, sight: S
         or usual <= economics.open_above_w_m2
     ):
         return False
+    in_all = expect_costs(scales, balance, sight)
+    if in_all[-1] >= in_all[0]:
+        return False
     by_light = expect_costs(scales, balance, sight._replace(outside_c=None))[:-1]
     return by_light[0] <= min(by_light)
 
