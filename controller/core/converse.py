@@ -7,6 +7,7 @@ from typing import Final
 
 from controller.core import sound
 from controller.core.alarms.call_list import address_of
+from controller.core.alarms.chain import prove
 from controller.core.alarms.lifecycle import SOUNDING, Phase
 from controller.core.alarms.siren import next_play_ms, play
 from controller.core.alarms.wording import SPEAKER, clock_words
@@ -101,6 +102,7 @@ def _open_alarms(draft: Draft) -> tuple[dict[str, str], dict[str, str]]:
             open_alarms[alarm.code] = name
         elif alarm.phase in {Phase.ACKNOWLEDGED, Phase.LATCHED_ACKNOWLEDGED}:
             held[alarm.code] = f"{alarm.answered_by} has it already"
+    open_alarms |= {test.code: "test call" for test in draft.chain.tests}
     return open_alarms, held
 
 
@@ -160,6 +162,9 @@ def expect_report(draft: Draft, event: EffectDone) -> None:
 def take_delivery(draft: Draft, event: MessageDelivered) -> None:
     """Take in that a message has reached a phone. It may come before the word that the network has taken it."""
     _recall(draft, event.effect_id)
+    under_way = draft.outstanding.get(event.effect_id)
+    if under_way is not None:
+        draft.chain = prove(draft.chain, under_way.message.person, under_way.message.way.value, draft.now)
     sound.take_success(draft, EffectDone(event.effect_id, "and delivered"))
 
 

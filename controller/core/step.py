@@ -137,6 +137,7 @@ def _take_failure(draft: Draft, event: EffectFailed) -> None:
 
 def _start(draft: Draft, event: Started) -> None:
     """Begin, or begin again: wait for every sensor, forget positions, send unfinished messages again."""
+    draft.deadline_has_come = True  # nobody knows what has come due meanwhile
     listen.expect_sensors(draft)
     enter.expect_entries(draft)
     tend.expect_waters(draft)
@@ -156,6 +157,7 @@ def _change_settings(draft: Draft, plan: Plan) -> None:
         draft.set_trouble(Watched.SETTINGS, None)
         return
     draft.plan, draft.roll = plan, call_roll(plan)
+    draft.deadline_has_come = True  # what was set for later may be due now
     unchanged = {sensor.name for sensor in old.sensor if sensor in plan.sensor}
     draft.senses = {name: sense for name, sense in draft.senses.items() if name in unchanged}
     listen.expect_sensors(draft)

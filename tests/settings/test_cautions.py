@@ -12,7 +12,7 @@ from controller.settings.cautions import find_cautions
 from controller.settings.load import load_settings, place_faults
 
 GOOD = (Path(__file__).parent / "good.toml").read_text(encoding="utf-8")
-ABSENT = {Watched.MODEM, Watched.SIREN, Watched.REPLIES}
+ABSENT = {Watched.MODEM, Watched.SIREN, Watched.REPLIES, Watched.PEOPLE, Watched.PATHS}
 """What the good house does not have, and what only a house with a modem can have trouble with."""
 
 UNWATCHED = tuple(part for part in Watched if part is not Watched.BROKER and part not in ABSENT)

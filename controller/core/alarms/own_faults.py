@@ -33,7 +33,7 @@ OWN_FAULTS: Final[tuple[AlarmEntry, ...]] = (
         Watched.BROKER, "no connection to the broker", Response.EMERGENCY, 120.0,
         cause="Broker stopped, cable out, wrong account.",
         consequence="Nothing is heard from any sensor and no curtain can be moved.",
-        action="Check broker and network, look at the tanks", minutes=60.0,
+        action="Check tanks, broker and network", minutes=60.0,
     ),
     _fault(
         Watched.JOURNAL, "alarm record cannot be written", Response.EMERGENCY, 0.0,
@@ -74,7 +74,7 @@ OWN_FAULTS: Final[tuple[AlarmEntry, ...]] = (
         Watched.CURTAIN, "curtain stopped on a fault", Response.TODAY, 0.0,
         cause="Jam, ice, end switch, selector, relay, dead board.",
         consequence="The crop may scorch or the house cool down.",
-        action="Look at curtain and motor, isolator off first", minutes=240.0,
+        action="Isolator off, then look at the motor", minutes=240.0,
     ),
     _fault(
         Watched.SKY, "no table of the sun", Response.NOTE, 3600.0,
