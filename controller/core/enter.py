@@ -7,7 +7,10 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Final
 
+from controller.core.alarms.life import answer
+from controller.core.alarms.lifecycle import SOUNDING
 from controller.core.draft import Draft, with_item
+from controller.core.plan.alarm import Kind
 from controller.core.plan.sensor import Sensor
 from controller.core.ranges import OutOfRange
 from controller.core.signals.sense import NEVER, UNHEARD, Sense, Spec
@@ -98,6 +101,7 @@ def take_entry(draft: Draft, event: ValueEntered) -> None:
         draft.note(Ledger.HOUSE, name, ENTERED, f"{person} enters {shown}", checked.kept)
     draft.entered = with_item(draft.entered, name, entry)
     draft.senses = with_item(draft.senses, name, recall(draft.roll.specs[name], entry, draft.now))
+    _answer_reminders(draft, name, person)
     _tell_dependents(draft, name)
 
 
@@ -124,6 +128,14 @@ def recall(spec: Spec, entry: Entry, now: HouseMs) -> Sense:
         return sense
     days = (now - entry.house_ms) / 86_400_000
     return sense._replace(trust=Trust.STALE, why=f"tested {days:.0f} days ago", stale_ms=NEVER)
+
+
+def _answer_reminders(draft: Draft, name: str, person: str) -> None:
+    """Whoever enters the value has answered the reminder of it."""
+    for alarm_name in draft.roll.alarms_of_sensor.get(name, ()):
+        entry, alarm = draft.roll.entries[alarm_name], draft.alarms.get(alarm_name)
+        if entry.kind is Kind.DUE and alarm is not None and alarm.phase in SOUNDING:
+            draft.set_alarm(alarm_name, answer(entry, alarm, draft.stamp, person))
 
 
 def _as_words(entry: Entry) -> str:

@@ -71,9 +71,10 @@ def derive_loss(recipe: Recipe, sense: Sense, trace: Trace) -> Sense:
         return spoilt
     points = [point for point in trace.coarse if point[0] >= trace.coarse[-1][0] - LOSS_OVER_MIN]
     if len(points) < LOSS_POINTS_LEAST:
-        return _without(
-            Trust.DOUBTFUL, "the level has not been followed for half an hour yet", sense.heard_ms
+        young = _without(
+            Trust.MISSING, "the level has not been followed for half an hour yet", sense.heard_ms
         )
+        return young._replace(stale_ms=sense.heard_ms + LOSS_AWAITED_MS)
     surface_m2 = recipe.water.surface_m2
     assert surface_m2 is not None, "the recipe exists only with a surface"
     trend = horizon.fit_trend([horizon.Sample(at, value) for at, value in points])

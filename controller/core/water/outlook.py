@@ -21,7 +21,7 @@ from controller.core.vocabulary import Trust
 from controller.core.water import ammonia, carbonate, cooling, feed, horizon
 from controller.core.water.course import find_course
 from controller.core.water.derive import is_awaited, with_doubt
-from controller.core.water.trace import EMPTY, Trace, list_points
+from controller.core.water.trace import EMPTY, Trace
 
 FARTHEST_MIN: Final = 48 * 60.0
 """Beyond two days a horizon is no help, and no trend holds that long. [min]"""
@@ -46,8 +46,8 @@ class _Course:
 
 
 COURSES: Final[dict[Matter, _Course]] = {
-    Matter.OXYGEN: _Course(0.02, 6),
-    Matter.LEVEL: _Course(0.1, 6),
+    Matter.OXYGEN: _Course(0.02, 5),
+    Matter.LEVEL: _Course(0.1, 5),
     Matter.TEMPERATURE: _Course(0.05, 15),
     Matter.PH: _Course(0.015, 12),
     Matter.AMMONIA: _Course(0.002, 15),
@@ -131,7 +131,7 @@ class Outlook:
 def write_minutes(minutes: float) -> str:
     """Write a time left as people say it, rounded down: nobody is promised more than there is."""
     if minutes < 120.0:
-        return f"{minutes:.0f} min" if minutes >= 10.0 else f"{max(int(minutes), 1)} min"
+        return f"{max(int(minutes + 0.01), 1)} min"
     return f"{int(minutes / 60.0)} h"
 
 
@@ -203,8 +203,8 @@ def _foresee_end(
         return Outlook(water.name, matter, sensor, limit, 0.0, horizon.Basis.TREND, "passed")
     worst, because = _find_worst_case(water, matter, scene, value=value, limit=limit, falling=falling)
     course = COURSES[matter]
-    points = list_points(scene.traces.get(sensor, EMPTY))
-    trend = find_course(points, noise_floor=course.noise_floor, shortest=course.shortest)
+    trace = scene.traces.get(sensor, EMPTY)
+    trend = find_course(trace, noise_floor=course.noise_floor, shortest=course.shortest)
     if trend is not None and ((trend.value <= limit) if falling else (trend.value >= limit)):
         # The reading itself has not passed it: the line is judged from where the reading is.
         trend = horizon.Trend(trend.slope_per_h, trend.low_per_h, trend.high_per_h, value, trend.samples)

@@ -5,6 +5,7 @@ Readings within a minute are averaged, so that a sensor that speaks often is the
 
 from __future__ import annotations
 
+from math import pi, sqrt
 from typing import Final, NamedTuple, TypeAlias
 
 from controller.core.units import MINUTE_MS, HouseMs
@@ -21,8 +22,22 @@ GAP_MIN: Final = 10
 """Nobody knows what happened in a silence this long: what was before it is no part of the course. [min]"""
 
 
+SECOND_WITHIN_MIN: Final = 4.0
+"""Three points farther apart than this tell nothing of the noise. [min]"""
+
+NOISE_OVER: Final = 120
+"""Points over which the noise is averaged: two hours, so that it is known to a tenth."""
+
+NOISE_CLIP: Final = 4.0
+"""A second difference counts at most so many times the mean: a kink or a spike is no noise."""
+
+
 class Trace(NamedTuple):
-    """What is remembered. The last three fields gather the minute that is not over yet."""
+    """What is remembered.
+
+    `minute`, `at_sum`, `value_sum` and `taken` gather the minute that is not over yet. `rough` is the mean size
+    of second differences from minute to minute [kept unit], and `seen` the number of them.
+    """
 
     fine: tuple[Point, ...] = ()
     coarse: tuple[Point, ...] = ()
@@ -30,6 +45,8 @@ class Trace(NamedTuple):
     at_sum: float = 0.0
     value_sum: float = 0.0
     taken: int = 0
+    rough: float = 0.0
+    seen: int = 0
 
 
 EMPTY: Final = Trace()
@@ -48,12 +65,14 @@ def follow(trace: Trace, *, at_ms: HouseMs, value: float) -> Trace:
         The reading [kept unit].
     """
     minute = at_ms // MINUTE_MS
-    fine, coarse, before, at_sum, value_sum, taken = trace
+    fine, coarse, before, at_sum, value_sum, taken, rough, seen = trace
     at_min = at_ms / MINUTE_MS
     if minute == before:
-        return Trace(fine, coarse, minute, at_sum + at_min, value_sum + value, taken + 1)
+        return Trace(fine, coarse, minute, at_sum + at_min, value_sum + value, taken + 1, rough, seen)
     if taken:
         point = (at_sum / taken, value_sum / taken)
+        if len(fine) > 1 and point[0] - fine[-2][0] <= SECOND_WITHIN_MIN:
+            rough, seen = _roughen(rough, seen, abs(fine[-2][1] - 2.0 * fine[-1][1] + point[1]))
         fine = (*fine[1 - FINE_MOST :], point)
         if not coarse or point[0] - coarse[-1][0] >= COARSE_EVERY_MIN - 0.5:
             coarse = (*coarse[1 - COARSE_MOST :], point)
@@ -61,7 +80,24 @@ def follow(trace: Trace, *, at_ms: HouseMs, value: float) -> Trace:
         fine = ()
         if minute - before > 6 * GAP_MIN:
             coarse = ()
-    return Trace(fine, coarse, minute, at_min, value, 1)
+    return Trace(fine, coarse, minute, at_min, value, 1, rough, seen)
+
+
+def _roughen(rough: float, seen: int, second: float) -> tuple[float, int]:
+    """Take one more second difference into the mean."""
+    if seen > 3:
+        second = min(second, NOISE_CLIP * rough) if rough > 0.0 else second
+    weight = 1.0 / min(seen + 1, NOISE_OVER)
+    return rough + (second - rough) * weight, seen + 1
+
+
+def find_noise(trace: Trace) -> tuple[float, int]:
+    """Compute the standard deviation of the noise of one point [kept unit], and how many differences it is from.
+
+    For normal noise s a second difference has the deviation s sqrt(6), and the mean size of that is sqrt(2 / pi)
+    of it.
+    """
+    return trace.rough / (sqrt(2.0 / pi) * sqrt(6.0)), trace.seen
 
 
 def list_points(trace: Trace) -> tuple[Point, ...]:

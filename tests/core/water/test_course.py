@@ -1,0 +1,142 @@
+"""The trend a horizon rests on: found within minutes of a fall, and never in noise, swing, spike or step."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Sequence
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.core.units import MINUTE_MS
+from controller.core.water.course import find_course
+from controller.core.water.horizon import Trend
+from controller.core.water.trace import EMPTY, Point, Trace, find_noise, follow
+
+
+def make_points(
+    slope_per_h: float, *, count: int, noise: float, seed: int, start: float = 7.0
+) -> list[Point]:
+    """Make a line by the minute with normal noise."""
+    draw = random.Random(seed)
+    return [(float(i), start + slope_per_h * i / 60.0 + draw.gauss(0.0, noise)) for i in range(count)]
+
+
+def to_trace(points: Sequence[Point]) -> Trace:
+    """Follow points as readings."""
+    trace = EMPTY
+    for at, value in points:
+        trace = follow(trace, at_ms=round(at * MINUTE_MS), value=value)
+    return trace
+
+
+def fit(points: Sequence[Point], *, noise_floor: float = 0.02, shortest: int = 6) -> Trend | None:
+    """Fit a course given by its points."""
+    return find_course(to_trace(points), noise_floor=noise_floor, shortest=shortest)
+
+
+def test_the_noise_is_read_from_the_course_itself() -> None:
+    """Two hours of noise 0.05 about a kinked course: within 20 % in 95 of 100 courses."""
+    good = 0
+    for seed in range(100):
+        draw = random.Random(seed)
+        trace = to_trace(
+            [(float(i), 7.0 - max(0.0, 0.1 * (i - 100)) + draw.gauss(0.0, 0.05)) for i in range(130)]
+        )
+        noise, seen = find_noise(trace)
+        good += abs(noise / 0.05 - 1.0) <= 0.2
+        assert seen > 100
+
+    assert good >= 95
+
+
+def test_a_long_line_is_fitted_whole() -> None:
+    """Half an hour of a steady fall gives its slope within 2 %, certain."""
+    trend = fit(make_points(-3.0, count=30, noise=0.02, seed=1), noise_floor=0.02)
+
+    assert trend is not None
+    assert trend.certain
+    assert trend.samples == 30
+    assert trend.slope_per_h == pytest.approx(-3.0, rel=0.02)
+
+
+def test_a_fall_that_began_five_minutes_ago_is_found() -> None:
+    """A flat course that falls by 6 mg/L an hour for the last five minutes has that slope, within 20 %.
+
+    In at least 95 of 100 courses with 0.02 mg/L of noise; the trend is certain in every one.
+    """
+    good = 0
+    for seed in range(100):
+        flat = make_points(0.0, count=25, noise=0.02, seed=seed, start=6.0)
+        fall = [
+            (25.0 + at, value)
+            for at, value in make_points(-6.0, count=6, noise=0.02, seed=1000 + seed, start=6.0)
+        ]
+        trend = fit([*flat, *fall], noise_floor=0.02)
+        assert trend is not None
+        assert trend.certain
+        good += abs(trend.slope_per_h + 6.0) <= 1.2
+
+    assert good >= 95
+
+
+@pytest.mark.parametrize("shortest", [6, 15])
+def test_noise_is_no_trend(shortest: int) -> None:
+    """In 3000 flat courses, long and short, none is certain."""
+    for seed in range(3000):
+        trend = fit(
+            make_points(0.0, count=15 + seed % 100, noise=0.05, seed=seed),
+            noise_floor=0.01,
+            shortest=shortest,
+        )
+        assert trend is None or not trend.certain
+
+
+def test_a_step_is_no_trend() -> None:
+    """A dose of base moves pH by 0.2 within a minute: no slope is read from it while it is in the stretch."""
+    for place in range(25, 30):
+        points = [(float(i), (7.0 if i < place else 7.2) + 0.004 * (-1) ** i) for i in range(30)]
+        trend = fit(points, noise_floor=0.015)
+        assert trend is None or not trend.certain
+
+
+def test_a_spike_is_no_trend_and_hides_none() -> None:
+    """One wild reading amid a steady fall leaves its slope as it is, within 5 %."""
+    points = make_points(-6.0, count=30, noise=0.01, seed=3)
+    points[27] = (27.0, 12.0)
+    trend = fit(points, noise_floor=0.02)
+
+    assert trend is not None
+    assert trend.certain
+    assert trend.slope_per_h == pytest.approx(-6.0, rel=0.05)
+
+
+def test_a_daily_swing_is_what_it_is() -> None:
+    """The steepest part of a swing of 2 mg/L a day falls by 0.26 mg/L an hour (2 pi / 24), and no faster."""
+    points = [(float(i), 7.0 - math.sin(2 * math.pi * i / 1440.0)) for i in range(30)]
+    trend = fit(points, noise_floor=0.02)
+
+    assert trend is not None
+    assert trend.slope_per_h == pytest.approx(-2 * math.pi / 24, rel=0.01)
+
+
+def test_too_few_points_are_no_course() -> None:
+    """Nine points tell neither noise nor trend."""
+    assert fit(make_points(-6.0, count=9, noise=0.01, seed=1), noise_floor=0.02) is None
+
+
+@given(
+    st.lists(st.tuples(st.floats(0.1, 30.0), st.floats(-1e3, 1e3)), min_size=1, max_size=60),
+    st.integers(6, 15),
+)
+def test_whatever_the_readings_it_answers(steps: list[tuple[float, float]], shortest: int) -> None:
+    """Any course in order of time gives a trend with ordered ends, or none."""
+    at, points = 0.0, []
+    for pause, value in steps:
+        at += pause
+        points.append((at, value))
+    trend = fit(points[-31:], noise_floor=0.02, shortest=shortest)
+
+    assert trend is None or trend.low_per_h <= trend.slope_per_h <= trend.high_per_h
