@@ -223,7 +223,10 @@ def test_while_nobody_knows_the_hour_nobody_is_reminded() -> None:
     st.booleans(),
 )
 def test_whatever_is_entered_it_is_taken_or_refused(
-    sensor: str, value: float, basis: Basis, corrects: bool
+    sensor: str,
+    value: float,
+    basis: Basis,
+    corrects: bool,  # noqa: FBT001 - drawn by name
 ) -> None:
     """Any entry either becomes a possible value or is refused by name; nothing else happens."""
     roll = call_roll(make_tank_plan())

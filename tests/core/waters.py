@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from random import Random
 from typing import Any
 
 from makers import make_entry, make_person, make_plan, make_sensor, make_step
@@ -84,6 +85,11 @@ def air_off(**changes: Any) -> AlarmEntry:  # noqa: ANN401 - any key
         "name": "air off", "kind": Kind.SWITCH, "sensor": AIR, "limit": None, "deadband": 0.0, "on_delay_s": 0.0,
     }  # fmt: skip
     return make_entry(**(words | changes))
+
+
+def draw_noise(seed: int) -> Random:
+    """Make a stream of noise that is the same every time."""
+    return Random(seed)  # noqa: S311 - noise, and no secret
 
 
 def good(value: float, at_ms: int = 0) -> Sense:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-import random
 from collections.abc import Sequence
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from waters import draw_noise
 
 from controller.core.units import MINUTE_MS
 from controller.core.water.course import find_course
@@ -20,7 +20,7 @@ def make_points(
     slope_per_h: float, *, count: int, noise: float, seed: int, start: float = 7.0
 ) -> list[Point]:
     """Make a line by the minute with normal noise."""
-    draw = random.Random(seed)
+    draw = draw_noise(seed)
     return [(float(i), start + slope_per_h * i / 60.0 + draw.gauss(0.0, noise)) for i in range(count)]
 
 
@@ -41,7 +41,7 @@ def test_the_noise_is_read_from_the_course_itself() -> None:
     """Two hours of noise 0.05 about a kinked course: within 20 % in 95 of 100 courses."""
     good = 0
     for seed in range(100):
-        draw = random.Random(seed)
+        draw = draw_noise(seed)
         trace = to_trace(
             [(float(i), 7.0 - max(0.0, 0.1 * (i - 100)) + draw.gauss(0.0, 0.05)) for i in range(130)]
         )

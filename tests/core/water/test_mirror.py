@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-import random
 
 import pytest
 import scipy.stats
-from waters import good, run_course, spoilt
+from waters import draw_noise, good, run_course, spoilt
 
 from controller.core.plan.water import Loop, Water
 from controller.core.vocabulary import Trust
@@ -55,7 +54,7 @@ def test_the_interval_holds_the_true_difference_as_often_as_it_says() -> None:
     """Of 400 comparisons of independent noise the 95 % interval holds the truth in 92 to 99 %."""
     held = 0
     for seed in range(400):
-        draw = random.Random(seed)
+        draw = draw_noise(seed)
         mean, half = find_interval([draw.gauss(0.3, 0.1) for _ in range(30)])
         held += abs(mean - 0.3) <= half
 
@@ -64,7 +63,7 @@ def test_the_interval_holds_the_true_difference_as_often_as_it_says() -> None:
 
 def test_readings_that_hang_together_widen_the_interval() -> None:
     """A slow wander counts for fewer pairs than as many independent ones of the same spread."""
-    draw = random.Random(1)
+    draw = draw_noise(1)
     slow = [0.1 * math.sin(index / 5.0) for index in range(30)]
     fast = slow.copy()
     draw.shuffle(fast)

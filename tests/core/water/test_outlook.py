@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-import random
 from collections.abc import Mapping
+from random import Random
 
 import pytest
 from waters import (
@@ -19,6 +19,7 @@ from waters import (
     PH,
     UNIONISED,
     WARMTH,
+    draw_noise,
     make_scene,
     make_water,
     run_course,
@@ -111,9 +112,9 @@ def test_five_minutes_after_the_air_failed_trend_and_worst_case_agree() -> None:
     """
     agreed = 0
     for seed in range(100):
-        draw = random.Random(seed)
+        draw = draw_noise(seed)
 
-        def read(at: float, draw: random.Random = draw) -> float:
+        def read(at: float, draw: Random = draw) -> float:
             since = max(0.0, at - 30.0)
             lag = 0.75
             fallen = since - lag * (1.0 - math.exp(-since / lag))
