@@ -13,18 +13,22 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
+from controller.core.alarms.alarm import QUIET
 from controller.core.alarms.lifecycle import SOUNDING, Phase
 from controller.core.plan.plan import Plan
 from controller.core.vocabulary import (
+    AlarmPutBack,
     AlarmReset,
     AlarmShelved,
+    AlarmTakenOut,
     AnswerGiven,
     Event,
     FaultCleared,
     HoldAsked,
     HoldReleased,
+    TestCallAsked,
 )
 from controller.core.why import explain_curtains, print_precedence
 from controller.daemon import Daemon
@@ -42,6 +46,14 @@ WAIT_S: Final = 10.0
 def default_settings() -> Path:
     """Return where the settings lie if nobody says otherwise."""
     return Path(os.environ.get("DUSKBELL_SETTINGS", "/etc/duskbell/duskbell.toml"))
+
+
+class AnswerVerdict(NamedTuple):
+    """What became of an answer; `wrong` says that the code stands for nothing."""
+
+    taken: bool
+    wrong: bool
+    text: str
 
 
 # --- the daemon's side ----------------------------------------------------------------------------------
@@ -102,25 +114,35 @@ def _why(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
 
 def _acknowledge(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     """Take a person's answer, and say what became of it."""
-    code, person = str(request["code"]).strip(), str(request["person"]).strip()[:40]
+    verdict = give_answer(daemon, str(request["code"]), str(request["person"]), "command line")
+    return {"ok": verdict.taken, "text": verdict.text}
+
+
+def give_answer(daemon: Daemon, code: str, person: str, way: str) -> AnswerVerdict:
+    """Give a person's answer to the deciding thread and tell what became of it. For any thread."""
+    code, person = code.strip(), person.strip()[:40]
     if not person:
-        return {"ok": False, "text": "an answer needs a name"}
-    before = {
-        alarm.code: name
-        for name, alarm in daemon.engine.state.durable.alarms.items()
-        if alarm.phase in SOUNDING
-    }
-    if not _put(daemon, AnswerGiven(code, person, "command line")):
-        return {"ok": False, "text": "the daemon did not answer in time; look at duskbell status"}
+        return AnswerVerdict(taken=False, wrong=False, text="an answer needs a name")
+    durable = daemon.engine.state.durable
+    before = {alarm.code: name for name, alarm in durable.alarms.items() if alarm.phase in SOUNDING}
+    test = any(test.code == code for test in durable.chain.tests)
+    if not _put(daemon, AnswerGiven(code, person, way)):
+        text = "the daemon did not answer in time; look at duskbell status"
+        return AnswerVerdict(taken=False, wrong=False, text=text)
+    if test:
+        return AnswerVerdict(
+            taken=True, wrong=False, text=f"thank you {person}: the test call has reached you"
+        )
     for name, alarm in daemon.engine.state.durable.alarms.items():
         if alarm.code == code and alarm.answered_by:
             mine = code in before and alarm.answered_by == person
             text = f"{person} has it: {name}" if mine else f"{alarm.answered_by} has it already: {name}"
             if alarm.phase is Phase.ACKNOWLEDGED:
                 text += "; it sounds again if it stays wrong"
-            return {"ok": True, "text": text}
+            return AnswerVerdict(taken=True, wrong=False, text=text)
     open_codes = ", ".join(f"{code} {name}" for code, name in before.items()) or "none"
-    return {"ok": False, "text": f"no open alarm has the code {code}. Open: {open_codes}"}
+    text = f"no open alarm has the code {code[:8]}. Open: {open_codes}"
+    return AnswerVerdict(taken=False, wrong=True, text=text)
 
 
 def _hold(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
@@ -179,6 +201,44 @@ def _reset(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     return {"ok": _put(daemon, AlarmReset(name, str(request["person"]))), "text": f"{name} is reset"}
 
 
+def _take_out(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Take an alarm out of service, in two names."""
+    name = _alarm(daemon, request)
+    person, second, instead = (str(request[word]) for word in ("person", "second", "replacement"))
+    if not _put(daemon, AlarmTakenOut(name, person, second, instead)):
+        return {"ok": False, "text": "the daemon did not answer in time"}
+    alarm = daemon.engine.state.durable.alarms.get(name, QUIET)
+    if alarm.phase is not Phase.OUT_OF_SERVICE:
+        people = ", ".join(daemon.engine.state.roll.persons)
+        text = f"{name} stays in service: it takes two different persons, the second one of {people}, and a replacement"
+        return {"ok": False, "text": text}
+    return {"ok": True, "text": f"{name} is out of service ({alarm.out_by}); instead: {alarm.replacement}"}
+
+
+def _take_back(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Put an alarm back in service, or end its shelf."""
+    name = _alarm(daemon, request)
+    before = daemon.engine.state.durable.alarms.get(name, QUIET)
+    if before.phase not in {Phase.OUT_OF_SERVICE, Phase.SHELVED}:
+        return {"ok": False, "text": f"{name} is {before.phase.value}; there is nothing to put back"}
+    done = _put(daemon, AlarmPutBack(name, str(request["person"])))
+    after = daemon.engine.state.durable.alarms.get(name, QUIET)
+    return {"ok": done, "text": f"{name} is back in service: {after.phase.value}"}
+
+
+def _test_call(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Make a test call to one person, or to all."""
+    whom = str(request.get("whom") or "")
+    if whom and whom not in daemon.engine.state.roll.persons:
+        return {"ok": False, "text": f"the settings know no person {whom!r}"}
+    done = _put(daemon, TestCallAsked(str(request["person"]), whom))
+    waiting = sorted({test.person for test in daemon.engine.state.durable.chain.tests})
+    return {
+        "ok": done,
+        "text": f"test calls wait for their answer: {', '.join(waiting) or 'nobody can be called'}",
+    }
+
+
 def _reload(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     """Have the settings read again."""
     del request
@@ -200,6 +260,9 @@ _HANDLERS: Final[dict[str, Callable[[Daemon, dict[str, object]], dict[str, objec
     "release": _release,
     "clear": _clear,
     "shelve": _shelve,
+    "out-of-service": _take_out,
+    "back": _take_back,
+    "test-call": _test_call,
     "reset": _reset,
     "reload": _reload,
 }
@@ -231,6 +294,14 @@ def add_talk(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     shelve = _add(commands, "shelve", "silence one alarm for a time", ("alarm",))
     shelve.add_argument("--minutes", type=float, required=True, help="how long [min]")
     shelve.add_argument("--reason", required=True, help="why")
+    out = _add(commands, "out-of-service", "take an alarm out of service, two of you", ("alarm",))
+    out.add_argument("--second", required=True, metavar="NAME", help="the second person, who is told")
+    out.add_argument(
+        "--replacement", required=True, metavar="TEXT", help="what stands in its place meanwhile"
+    )
+    _add(commands, "back", "put an alarm back in service, or end its shelf", ("alarm",))
+    test = _add(commands, "test-call", "have people answer a test call", ())
+    test.add_argument("whom", nargs="?", default="", metavar="PERSON", help="one person (default: everybody)")
     _add(commands, "reset", "reset a latched alarm", ("alarm",))
     _add(commands, "reload", "read the settings again", ())
 
@@ -268,7 +339,7 @@ def run_talk(args: argparse.Namespace) -> int:
         return 2
     words = (
         "code", "curtain", "alarm", "drawn_percent", "minutes", "reason", "person", "sensor", "value", "unit",
-        "basis", "correct",
+        "basis", "correct", "second", "replacement", "whom",
     )  # fmt: skip
     request: dict[str, object] = {"do": args.command}
     request |= {word: getattr(args, word) for word in words if hasattr(args, word)}
