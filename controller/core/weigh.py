@@ -4,10 +4,18 @@ from __future__ import annotations
 
 from typing import Final
 
-from controller.core.curtain.balance import AHEAD, EMPTY, HORIZON_MIN, Balance, Sight, weigh
+from controller.core.curtain.balance import (
+    AHEAD,
+    EMPTY,
+    HORIZON_MIN,
+    NIGHT_HORIZON_MIN,
+    Balance,
+    Sight,
+    weigh,
+)
 from controller.core.curtain.costs import POSITIONS, make_scales
 from controller.core.curtain.drive import Drive, Phase, local_day
-from controller.core.curtain.sky_memory import mean_index
+from controller.core.curtain.sky_memory import CLEAR_LEAST_W_M2, mean_index
 from controller.core.curtain.view import View
 from controller.core.draft import Draft
 from controller.core.listen import look_up_sky
@@ -81,20 +89,19 @@ def _look(
     sun_deg, clear_w_m2 = look_up_sky(almanac, stamp)
     ahead: tuple[float | None, ...] = (None,) * len(AHEAD)
     earlier_deg = None
+    horizon_min = HORIZON_MIN
     if almanac is not None and sun_deg is not None:
-        ahead = tuple(
-            clear_sky_w_m2(almanac, stamp.utc_ms + round(share * HORIZON_MIN * MINUTE_MS))
-            for share, _ in AHEAD
-        )
-        earlier_deg = sun_height_deg(
-            almanac, stamp.utc_ms - round(economics.latest_after_sunrise_min * MINUTE_MS)
-        )
+        if _is_dark(clear_w_m2) and _is_dark(clear_sky_w_m2(almanac, stamp.utc_ms + _ms(HORIZON_MIN))):
+            horizon_min = NIGHT_HORIZON_MIN
+        ahead = tuple(clear_sky_w_m2(almanac, stamp.utc_ms + _ms(share * horizon_min)) for share, _ in AHEAD)
+        earlier_deg = sun_height_deg(almanac, stamp.utc_ms - _ms(economics.latest_after_sunrise_min))
     day = local_day(stamp)
     return Sight(
         now_ms=draft.now,
         light_w_m2=light_w_m2,
         light_is_reckoned=reckoned,
         clear_w_m2=clear_w_m2,
+        horizon_min=horizon_min,
         clear_ahead_w_m2=ahead,
         outside_c=view.outside_c,
         inside_c=view.inside_c,
@@ -107,6 +114,16 @@ def _look(
         moves_today=drive.moves_today if drive.moves_day == day else 0,
         moves_total=drive.moves_total,
     )
+
+
+def _is_dark(clear_w_m2: float | None) -> bool:
+    """Whether even a cloudless sky would give no light to speak of."""
+    return clear_w_m2 is not None and clear_w_m2 <= CLEAR_LEAST_W_M2
+
+
+def _ms(minutes: float) -> int:
+    """Turn minutes into milliseconds."""
+    return round(minutes * MINUTE_MS)
 
 
 def _share_of_worth(draft: Draft, curtain: Curtain, economics: Economics, balance: Balance) -> float:

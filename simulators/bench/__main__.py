@@ -6,7 +6,7 @@ import argparse
 from dataclasses import fields, replace
 from pathlib import Path
 from tempfile import gettempdir
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from simulators.bench import ours
 from simulators.bench.climate import NAMES, make_minutes
@@ -25,8 +25,19 @@ HEAD: Final = f"{'climate':<12}{'rule':<22}{'cost':>7}{'moves/day':>11}{'95th':>
 CACHE: Final = Path(gettempdir()) / "duskbell-bench"
 
 
-def compare(weather: Minutes, costs: Costs) -> Iterator[tuple[str, Score]]:
-    """Score every rule on one span: threshold and foresight first, as they set the scale."""
+class Span(NamedTuple):
+    """Which clouds, and which days of the year."""
+
+    seed: int
+    first_day: int
+    days: int
+
+
+def compare(weather: Minutes, costs: Costs, trade: tuple[float, ...] = ()) -> Iterator[tuple[str, Score]]:
+    """Score every rule on one span: threshold and foresight first, as they set the scale.
+
+    `trade` are multiples of a move's cost that the controller is told instead, to show cost against moves.
+    """
     yield "plain threshold", score(costs, weather, follow(tune_threshold(costs, weather), costs, weather))
     best = foresee(cost_of_positions(costs, weather, POSITIONS), POSITIONS, costs.move)
     yield "perfect foresight", score(costs, weather, best)
@@ -38,13 +49,17 @@ def compare(weather: Minutes, costs: Costs) -> Iterator[tuple[str, Score]]:
     yield "duskbell, plain rules", score(costs, weather, plain.drawn_percent)
     ours_now = ours.run(weather, ours.make_plan(weather, costs, **ours.balance_tables(costs)), almanac)
     yield "duskbell, balance", score(costs, weather, ours_now.drawn_percent)
+    for factor in trade:
+        told = replace(costs, move=factor * costs.move)
+        other = ours.run(weather, ours.make_plan(weather, costs, **ours.balance_tables(told)), almanac)
+        yield f"  a move {factor:g} times", score(costs, weather, other.drawn_percent)
 
 
-def print_climate(station: Station, costs: Costs, *, seed: int, first_day: int, days: int) -> None:
+def print_climate(station: Station, costs: Costs, *, span: Span, trade: tuple[float, ...] = ()) -> None:
     """Print the rows of one climate."""
-    weather = make_minutes(station, seed=seed, first_day=first_day, days=days)
+    weather = make_minutes(station, seed=span.seed, first_day=span.first_day, days=span.days)
     scores: dict[str, Score] = {}
-    for rule, result in compare(weather, costs):
+    for rule, result in compare(weather, costs, trade):
         scores[rule] = result
         if len(scores) < 2:
             continue
@@ -71,14 +86,18 @@ def main() -> int:
     parser.add_argument("--climate", choices=sorted(NAMES.values()), help="only this one")
     for field in fields(Costs):
         parser.add_argument(f"--{field.name.replace('_', '-')}", type=float, metavar="X")
+    parser.add_argument(
+        "--trade", type=float, nargs="*", default=[], metavar="X", help="also with a move X times as dear"
+    )
     args = parser.parse_args()
+    span = Span(args.seed, args.from_day, args.days)
     given = {f.name: getattr(args, f.name) for f in fields(Costs) if getattr(args, f.name) is not None}
     costs = replace(Costs(), **given)
     _say("cost: perfect foresight 0.00, plain threshold 1.00; the curtain is where it was sent at once")
     _say(HEAD)
     for station, name in NAMES.items():
         if args.climate in {None, name}:
-            print_climate(station, costs, seed=args.seed, first_day=args.from_day, days=args.days)
+            print_climate(station, costs, span=span, trade=tuple(args.trade))
     return 0
 
 

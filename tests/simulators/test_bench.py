@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from controller.core.curtain.costs import POSITIONS as WEIGHED
 from controller.core.curtain.costs import count_minute, make_scales
 from simulators.bench import ours
-from simulators.bench.__main__ import print_climate
+from simulators.bench.__main__ import Span, print_climate
 from simulators.bench.climate import DAY_MINUTES, Minutes, make_minutes
 from simulators.bench.costs import (
     Costs,
@@ -155,10 +155,10 @@ def test_the_real_controller_beats_a_plain_threshold_over_a_week() -> None:
 @pytest.mark.slow
 def test_the_table_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
     """Threshold 1.00, foresight 0.00, and every other rule in a row of its own."""
-    print_climate(Station.MIAMI_FLORIDA, COSTS, seed=5, first_day=100, days=2)
+    print_climate(Station.MIAMI_FLORIDA, COSTS, span=Span(5, first_day=100, days=2), trade=(3.0,))
     rows = capsys.readouterr().out.splitlines()
     costs = {row[12:34].strip(): float(row[34:41]) for row in rows}
 
     assert (costs["plain threshold"], costs["perfect foresight"]) == (1.0, 0.0)
-    assert {"tuned hysteresis", "duskbell, plain rules", "duskbell, balance"} <= set(costs)
+    assert {"tuned hysteresis", "duskbell, plain rules", "duskbell, balance", "a move 3 times"} <= set(costs)
     assert costs["foresight, 0/50/100 %"] >= 0.0

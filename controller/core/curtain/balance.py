@@ -1,8 +1,8 @@
 """When to move the curtain: what staying put has cost, and what it is about to cost, against a move's price.
 
 Every minute each position is priced (`costs`). What the present position cost more than another is added up and
-fades slowly: the regret. What it is expected to cost more over the next fifty minutes is the gain, over the
-clouds remembered (`sky_memory`) on the clear sky to come. The curtain moves when
+fades slowly: the regret. What it is expected to cost more over the next fifty minutes, by night four hours, is the
+gain, over the clouds remembered (`sky_memory`) on the clear sky to come. The curtain moves when
 
     gain >= price,  regret x gain >= 1.4 price^2  and  some regret >= 0.42 price,
 
@@ -22,7 +22,10 @@ from controller.core.plan.economics import Economics
 from controller.core.units import MINUTE_MS, HouseMs
 
 HORIZON_MIN: Final = 50.0
-"""How far ahead a position is judged (tuned in the benchmark). [min]"""
+"""How far ahead a position is judged by day (tuned in the benchmark). [min]"""
+
+NIGHT_HORIZON_MIN: Final = 240.0
+"""And by night, when no cloud can change anything (tuned in the benchmark). [min]"""
 
 AHEAD: Final = ((0.1127, 0.2778), (0.5, 0.4444), (0.8873, 0.2778))
 """Where in the horizon to look, and with which weight: Gauss-Legendre of three points. [1]"""
@@ -61,15 +64,16 @@ class Sight(NamedTuple):
     """What is seen when a minute is over. None: not known.
 
     `light_w_m2` is the minute's mean outside, `light_is_reckoned` says the almanac stood in for the sensor;
-    `clear_ahead_w_m2` are the cloudless skies at the moments of `AHEAD`; `risen_long_ago` that the sun has been
-    up for the longest wait; `drawn_percent` where the curtain stands; `turned_ms` when its last move began and
-    `was_drawing` which way it went.
+    `clear_ahead_w_m2` are the cloudless skies at the moments of `AHEAD` within `horizon_min`; `risen_long_ago`
+    that the sun has been up for the longest wait; `drawn_percent` where the curtain stands; `turned_ms` when
+    its last move began and `was_drawing` which way it went.
     """
 
     now_ms: HouseMs
     light_w_m2: float | None
     light_is_reckoned: bool = False
     clear_w_m2: float | None = None
+    horizon_min: float = HORIZON_MIN
     clear_ahead_w_m2: tuple[float | None, ...] = (None, None, None)
     outside_c: float | None = None
     inside_c: float | None = None
@@ -87,7 +91,8 @@ class Verdict(NamedTuple):
     """What the last minute said: go to `drawn_percent`, or stay where it is if None.
 
     `regret` and `gain` are in prices of a move, for the position that would gain most; `dearness` is the price of
-    a move in costs of a move. `by_clamp` says that light is owed to the house, whatever the prices.
+    a move in costs of a move, `horizon_min` how far the gain looks ahead. `by_clamp` says that light is owed to
+    the house, whatever the prices.
     """
 
     drawn_percent: float | None = None
@@ -95,6 +100,7 @@ class Verdict(NamedTuple):
     regret: float = 0.0
     gain: float = 0.0
     dearness: float = 1.0
+    horizon_min: float = HORIZON_MIN
     light_w_m2: float | None = None
     by_clamp: bool = False
 
@@ -154,7 +160,7 @@ def weigh(scales: Scales, economics: Economics, balance: Balance, sight: Sight) 
     dearness = find_dearness(economics, balance, sight)
     price = economics.move_cost * dearness
     balance = balance._replace(regrets=regrets, here_percent=here)
-    verdict = Verdict(dearness=dearness, light_w_m2=light)
+    verdict = Verdict(dearness=dearness, horizon_min=sight.horizon_min, light_w_m2=light)
     if _owes_light(scales, economics, balance, sight):
         return balance._replace(verdict=_pay_light(verdict, sight))
     if max(regrets) < LEAST_REGRET * price:
@@ -189,7 +195,7 @@ def expect_costs(scales: Scales, balance: Balance, sight: Sight) -> list[float]:
     totals = [0.0] * len(scales.positions)
     sky = [] if sight.light_is_reckoned else expect_sky(balance.sky)
     for (_, weight), clear in zip(AHEAD, sight.clear_ahead_w_m2, strict=True):
-        weight_min = weight * HORIZON_MIN
+        weight_min = weight * sight.horizon_min
         for light, likely in _expect_light(sky, clear, balance, sight):
             is_day = (
                 sight.sun_is_up if clear is None and sight.sun_is_up is not None else light > DAY_ABOVE_W_M2
@@ -259,10 +265,13 @@ def _owes_light(scales: Scales, economics: Economics, balance: Balance, sight: S
         or usual <= economics.open_above_w_m2
     ):
         return False
+    without_air = sight._replace(outside_c=None)
+    if _count(scales, sight, usual, is_day=True) == _count(scales, without_air, usual, is_day=True):
+        return False
     in_all = expect_costs(scales, balance, sight)
     if in_all[-1] >= in_all[0]:
         return False
-    by_light = expect_costs(scales, balance, sight._replace(outside_c=None))[:-1]
+    by_light = expect_costs(scales, balance, without_air)[:-1]
     return by_light[0] <= min(by_light)
 
 

@@ -11,6 +11,7 @@ so that for heat a curtain is either drawn or it is hardly there.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from controller.core.plan.curtain import Curtain
@@ -64,6 +65,7 @@ def saving_left(drawn_percent: float) -> float:
     return 1.0
 
 
+@lru_cache(maxsize=64)
 def make_scales(
     curtain: Curtain,
     economics: Economics,

@@ -199,6 +199,7 @@ def wish_balance(curtain: Curtain, view: View) -> Wish | None:
             view.outside_c,
             economics.open_above_w_m2 if verdict.by_clamp else None,
             "reckoned" if view.light_is_reckoned else "",
+            verdict.horizon_min,
         ),
         own_pace=True,
     )

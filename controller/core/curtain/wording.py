@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.core.curtain.balance import ENOUGH, HORIZON_MIN
+from controller.core.curtain.balance import ENOUGH
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.wishes import Rule, Wish
 
@@ -52,7 +52,8 @@ def explain(wish: Wish) -> str:
 
 def _explain_balance(n: tuple[float | str | None, ...]) -> str:
     """Say what the weighing of the last minute came to, in prices of a move."""
-    best, regret, gain, light, canopy, ceiling, outside_c, open_above, reckoned = n
+    best, regret, gain, light, canopy, ceiling, outside_c, open_above, reckoned, horizon_min = n
+    ahead = _number(horizon_min, "min")
     whose = " (reckoned from the clear sky, as no light sensor can be trusted)" if reckoned else ""
     seen = (
         f"{_number(light, 'W/m2')} outside{whose}, {_number(canopy, 'umol/m2/s')} at an open canopy, "
@@ -61,10 +62,10 @@ def _explain_balance(n: tuple[float | str | None, ...]) -> str:
     if open_above is not None:
         return f"useful light above the limit of {_number(open_above, 'W/m2')}, so no heat keeps it drawn: {seen}"
     if not isinstance(best, float) or not isinstance(regret, float) or not isinstance(gain, float):
-        return f"no other position would gain the price of a move, the limit, in the next {HORIZON_MIN:.0f} min: {seen}"
+        return f"no other position would gain the price of a move, the limit, in the next {ahead}: {seen}"
     return (
         f"against {best:.0f} % drawn, staying has cost {regret:.1f} times the price of a move and would cost "
-        f"{gain:.1f} times in the next {HORIZON_MIN:.0f} min, limit {ENOUGH:.1f} for the product: {seen}"
+        f"{gain:.1f} times in the next {ahead}, limit {ENOUGH:.1f} for the product: {seen}"
     )
 
 

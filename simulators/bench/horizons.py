@@ -1,0 +1,120 @@
+"""Healthy days, many of them: does the daemon ever say that there is less than an hour when nothing is wrong?
+
+Run as `python -m simulators.bench.horizons`. Seeded houses live through days with clouds, meals, rounds, noisy
+probes and a keeper who tests the water; nothing breaks. Every few minutes all outlooks are read, as a person at
+`duskbell status` would. The exit status is 1 if any was below the bound.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Final
+
+from controller.core.foresee import Foresight, diagnose_waters, foresee_waters
+from controller.core.plan.plan import Plan
+from controller.core.units import Basis, Quantity
+from controller.core.vocabulary import ValueEntered
+from controller.settings.load import read_settings
+from simulators.chance import stream
+from simulators.clockwork import Clockwork
+from simulators.site import SETTINGS, build
+
+BOUND_MIN: Final = 60.0
+TEST_MIN: Final = 8 * 60 + 30
+"""When the keeper tests the water, in minutes of the UTC day. [min]"""
+
+TEST_EVERY_DAYS: Final = 3
+KIT_ERROR: Final = 0.15
+"""Standard deviation of a colour kit read by eye, as a share of the value (20 to 30 % at worst, from memory)."""
+
+START: Final = datetime(2026, 5, 1, tzinfo=UTC)
+
+
+@dataclass(slots=True)
+class Quiet:
+    """What a run of healthy days came to."""
+
+    seed: int
+    looks: int = 0
+    shown: int = 0
+    least_min: float = float("inf")
+    worst: str = ""
+    likely: dict[str, int] = field(default_factory=dict)
+
+
+def live(plan: Plan, *, seed: int, days: int, every_min: int) -> Quiet:
+    """Let one house live through healthy days and look at its outlooks every few minutes."""
+    clockwork = build(plan, days=days, seed=seed, start=START)
+    kits = stream(seed, "kits")
+    quiet = Quiet(seed)
+
+    def look(minute: int) -> None:
+        if minute % 1440 == TEST_MIN and minute // 1440 % TEST_EVERY_DAYS == 0:
+            for event in test_water(clockwork, kits.gauss):
+                clockwork.turn(event)
+        if minute % every_min == 0:
+            see(clockwork, quiet)
+
+    clockwork.run(days * 1440, on_minute=look)
+    return quiet
+
+
+def test_water(clockwork: Clockwork, gauss: object) -> Iterator[ValueEntered]:
+    """Let the keeper test both tanks with colour kits."""
+    assert callable(gauss), "the noise of the kits"
+    for number, tank in enumerate(clockwork.world.tanks, start=1):
+        for quantity, true, basis in (
+            (Quantity.TOTAL_AMMONIA, tank.tan_mg_l, Basis.NITROGEN),
+            (Quantity.ALKALINITY, tank.alkalinity_mg_l, Basis.ITSELF),
+        ):
+            value = max(true * (1.0 + float(gauss(0.0, KIT_ERROR))), 0.0)
+            yield ValueEntered(f"tank {number} {quantity.value}", round(value, 3), "keeper", basis)
+
+
+def see(clockwork: Clockwork, quiet: Quiet) -> None:
+    """Read every outlook and every likely cause once."""
+    state = clockwork.engine.state
+    sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives)
+    quiet.looks += 1
+    for outlook in foresee_waters(sight):
+        if outlook.minutes is None:
+            continue
+        quiet.shown += 1
+        if outlook.minutes < quiet.least_min:
+            quiet.least_min = outlook.minutes
+            quiet.worst = f"{clockwork.now_utc_ms}: {outlook.water}: {outlook.describe()}"
+    for finding in diagnose_waters(sight):
+        quiet.likely[finding.likely] = quiet.likely.get(finding.likely, 0) + 1
+
+
+def main() -> int:
+    """Run the houses and print what came of each."""
+    parser = argparse.ArgumentParser(prog="python -m simulators.bench.horizons", description=__doc__)
+    parser.add_argument("--seeds", type=int, default=20, help="houses (default %(default)s)")
+    parser.add_argument("--first", type=int, default=1, help="first seed (default %(default)s)")
+    parser.add_argument("--days", type=int, default=30, help="days of each (default %(default)s)")
+    parser.add_argument("--every", type=int, default=5, help="minutes between looks (default %(default)s)")
+    args = parser.parse_args()
+    plan = read_settings(SETTINGS)
+    if not isinstance(plan, Plan):
+        print("\n".join(map(str, plan)), file=sys.stderr)
+        return 2
+    below = 0
+    for seed in range(args.first, args.first + args.seeds):
+        quiet = live(plan, seed=seed, days=args.days, every_min=args.every)
+        below += quiet.least_min < BOUND_MIN
+        print(
+            f"seed {seed}: {quiet.looks} looks, {quiet.shown} horizons, least {quiet.least_min:.0f} min "
+            f"{quiet.worst}; likely: {quiet.likely}",
+            flush=True,
+        )
+    print(f"{below} of {args.seeds} houses were shown less than {BOUND_MIN:g} min on a healthy day")
+    return 1 if below else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
