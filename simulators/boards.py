@@ -78,6 +78,16 @@ class _Board:
         self._rested_s = math.inf
         self._let_go_s = 0.0
 
+    @property
+    def rested_s(self) -> float:
+        """How long no contact has been closed; infinite before the first run [s]."""
+        return self._rested_s
+
+    @property
+    def last_run(self) -> Direction:
+        """Which way a contact last drove the motor; rest before the first run."""
+        return self._last_run
+
     def report(self) -> Report:
         """Say what the board would publish now."""
         curtain = self.curtain

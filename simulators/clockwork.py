@@ -69,6 +69,9 @@ TOLD_FOR_MS: Final = 3_600_000
 EVENTS_KEPT: Final = 10
 """Events kept for the story of a broken promise."""
 
+CODE_LETTERS: Final = len("[1234]")
+"""A note of an alarm ends with the code of its occurrence."""
+
 TURNS_AT_ONCE: Final = 2_000
 """More turns than this at one instant, and the daemon goes in circles."""
 
@@ -115,8 +118,8 @@ class Tally:
 class Clockwork:
     """One run: a daemon's engine, a world, people and paths, and the time between them.
 
-    `engine` is None while the daemon is away. `troubles` counts the faults in force by name; `calm_since_ms`
-    is the true instant since when there has been none.
+    `away` says that the daemon has lost its power and not come back; `engine` is the last one that ran.
+    `troubles` names the faults in force; `calm_since_ms` is the true instant since when there has been none.
     """
 
     def __init__(
@@ -157,20 +160,17 @@ class Clockwork:
         self._turns_now = (0, 0)
         self._unrecorded = False
         self._last_command: str | None = None
-        self.engine: Engine | None = None
+        self.away = False
+        self._seen: set[tuple[str, str]] = set()
+        self.engine = self._make_engine()
         self._begin(Started())
 
     # --- the daemon's life ------------------------------------------------------------------------------
 
     def _begin(self, started: Started) -> None:
         """Start the daemon with what its record remembers."""
-        document = self.memory.document
-        self.engine = Engine(
-            first_state(self.plan, None if document is None else unpack(document)),
-            act=self._act,
-            record=self.memory,
-            on_unrecorded=self._note_unrecorded,
-        )
+        self.engine = self._make_engine()
+        self.away = False
         self.turn(started)
         if self.almanac is not None:
             self.turn(AlmanacArrived(self.almanac))
@@ -178,16 +178,26 @@ class Clockwork:
             self.tell_later(self.now_utc_ms + BROKER_NOTICED_MS, TroubleSeen(Watched.BROKER, "no connection"))
         self._report()
 
+    def _make_engine(self) -> Engine:
+        """Make an engine that remembers what the record holds."""
+        document = self.memory.document
+        return Engine(
+            first_state(self.plan, None if document is None else unpack(document)),
+            act=self._act,
+            record=self.memory,
+            on_unrecorded=self._note_unrecorded,
+        )
+
     def crash(self, away_ms: int) -> None:
         """Let the daemon lose its power now, and come back after a while [ms]."""
-        self.engine = None
+        self.away = True
         self.memory.doom = None
         self.tally.restarts += 1
         self.later(self.now_utc_ms + away_ms, lambda: self._return(self.now_utc_ms))
 
     def _return(self, now_ms: int) -> None:
         """Start the daemon again; its house axis misses the time away where the clock cannot tell it."""
-        if self.engine is not None:
+        if not self.away:
             return
         last = self.memory.stamp
         away_ms = None
@@ -241,7 +251,7 @@ class Clockwork:
                 value = instrument.read(self.world, minute_utc, instrument.every_min * 60.0)
                 if value is not None:
                     readings.append((instrument.name, value))
-        if not self.link.down and self.engine is not None:
+        if not self.link.down and not self.away:
             for event in self.link.listen(readings, end + self.clocks.utc_error_ms):
                 self.turn(event)
         for watcher in self._watchers:
@@ -250,8 +260,7 @@ class Clockwork:
     def _pass_to(self, end: int) -> None:
         """Let everything happen that is due before an instant, in order of time."""
         while True:
-            engine = self.engine
-            wake = end if engine is None else self.clocks.true_ms(engine.state.wake_ms)
+            wake = end if self.away else self.clocks.true_ms(self.engine.state.wake_ms)
             due = self._agenda[0][0] if self._agenda else end
             if min(wake, due) >= end:
                 self.now_utc_ms = end
@@ -278,8 +287,7 @@ class Clockwork:
 
     def turn(self, event: Event) -> tuple[Effect, ...]:
         """Take one turn of the engine, and show it to the watchers; nothing happens while it is away."""
-        engine = self.engine
-        if engine is None:
+        if self.away:
             return ()
         now = self.now_utc_ms
         stamp = self.clocks.stamp(now)
@@ -288,7 +296,7 @@ class Clockwork:
         if len(self.last_events) > EVENTS_KEPT:
             del self.last_events[0]
         try:
-            effects = engine.turn(stamp, event)
+            effects = self.engine.turn(stamp, event)
         except Killed:
             away_ms = MINUTE_MS if self.memory.doom is None else self.memory.doom.away_ms
             for watcher in self._watchers:
@@ -334,7 +342,10 @@ class Clockwork:
                 self.tally.messages += 1
                 self.staff.send(self, effect)
             case Note(ledger=Ledger.ALARM) if effect.rule == "unacknowledged":
-                self.tally.alarms[effect.subject] = self.tally.alarms.get(effect.subject, 0) + 1
+                occurrence = (effect.subject, effect.text[-CODE_LETTERS:])
+                if occurrence not in self._seen:
+                    self._seen.add(occurrence)
+                    self.tally.alarms[effect.subject] = self.tally.alarms.get(effect.subject, 0) + 1
             case _:
                 pass
         self.memory.handed_over(effect)
@@ -383,7 +394,7 @@ class Clockwork:
         self._reporting = report.moving is not Direction.REST
         self.turn(to_event(self.curtain, report, self._last_command))
         if self._reporting:
-            wait = min(REPORT_RUNNING_MS, round(board.seconds_until_change() * 1000.0) + 50)
+            wait = round(min(REPORT_RUNNING_MS, board.seconds_until_change() * 1000.0 + 50.0))
             self.later(self.now_utc_ms + wait, self._report)
 
     def report_now(self) -> None:

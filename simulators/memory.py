@@ -56,6 +56,8 @@ class Memory:
         Why nothing can be remembered; empty when all is well. Settable.
     doom : Doom | None
         When the power goes. Settable.
+    losses : int
+        How often everything has been lost.
     """
 
     def __init__(self) -> None:
@@ -64,7 +66,7 @@ class Memory:
         self.committed: tuple[Effect, ...] = ()
         self.refuses = ""
         self.doom: Doom | None = None
-        self.commits = 0
+        self.losses = 0
 
     def commit(
         self, *, stamp: Stamp, event: Event, effects: tuple[Effect, ...], document: bytes | None
@@ -78,7 +80,6 @@ class Memory:
             raise NotRecorded(self.refuses)
         self.stamp = stamp
         self.committed = effects
-        self.commits += 1
         if document is not None:
             self.document = document
         if struck and self.doom is not None and self.doom.moment is Moment.AFTER_COMMIT:
@@ -96,6 +97,7 @@ class Memory:
         """Lose everything, as a corrupt file that is set aside."""
         self.document = None
         self.committed = ()
+        self.losses += 1
 
 
 def _strikes(awaits: Awaits, effects: tuple[Effect, ...]) -> bool:

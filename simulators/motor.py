@@ -46,6 +46,8 @@ class Curtain:
         Factor on the travel times, 1 when new. Settable. [1]
     drawn_limit_works, open_limit_works : bool
         A dead limit switch neither reports nor cuts; the bar then stalls on its end stop. Settable.
+    drawn_limit_stuck, open_limit_stuck : bool
+        A stuck limit switch reports and cuts wherever the bar stands. Settable.
     tripped : bool
         The overload is open. `reset` closes it.
     motor_s, starts : float, int
@@ -63,6 +65,8 @@ class Curtain:
     slowness: float = 1.0
     drawn_limit_works: bool = True
     open_limit_works: bool = True
+    drawn_limit_stuck: bool = False
+    open_limit_stuck: bool = False
     tripped: bool = field(default=False, init=False)
     motor_s: float = field(default=0.0, init=False)
     starts: int = field(default=0, init=False)
@@ -81,12 +85,12 @@ class Curtain:
     @property
     def at_drawn_limit(self) -> bool:
         """Whether the switch at the drawn end is pressed and reports it."""
-        return self.drawn_limit_works and self.drawn_percent >= 100.0
+        return self.drawn_limit_stuck or (self.drawn_limit_works and self.drawn_percent >= 100.0)
 
     @property
     def at_open_limit(self) -> bool:
         """Whether the switch at the open end is pressed and reports it."""
-        return self.open_limit_works and self.drawn_percent <= 0.0
+        return self.open_limit_stuck or (self.open_limit_works and self.drawn_percent <= 0.0)
 
     @property
     def shaft_percent(self) -> float:

@@ -19,8 +19,8 @@ from simulators.people import Happening, Person
 if TYPE_CHECKING:
     from simulators.clockwork import Clockwork
 
-ASKS: Final = re.compile(r"(?:nswer with code|answered yet: code) (\d{4})")
-"""How a message asks for an answer, with the code it wants."""
+ASKS: Final = re.compile(r"(?:nswer with code|answered yet: code|Reply) (\d{4})|^\[(\d{4})\]", re.MULTILINE)
+"""How a message asks for an answer, with the code it wants; a message about many alarms lists them."""
 
 ACCEPTED_AFTER_MS: Final = 500
 """A way says after this what became of a message. [ms]"""
@@ -61,18 +61,20 @@ class Staff:
             return
         run.tell_later(at_ms, EffectDone(message.effect_id))
         person = self.people.get(message.person)
-        asked = ASKS.search(message.text)
-        if person is None or asked is None:
+        codes = tuple(dict.fromkeys(one or other for one, other in ASKS.findall(message.text)))
+        if person is None or not codes:
             return
         for arrival_ms in carried.arrivals_ms:
-            run.later(arrival_ms, lambda: self._arrive(run, person, message, asked.group(1)))
+            run.later(arrival_ms, lambda: self._arrive(run, person, message, codes))
 
-    def _arrive(self, run: Clockwork, person: Person, message: SendMessage, code: str) -> None:
-        """Let a message reach a phone."""
-        for event in person.receive(now_ms=run.now_utc_ms, text=f"code {code}"):
-            if event.happening is Happening.ANSWERED:
-                typed = "".join(sign for sign in event.text if sign.isdigit()) or event.text
-                run.later(event.at_ms, lambda typed=typed: self._answer(run, person, message, typed))  # type: ignore[misc]
+    def _arrive(self, run: Clockwork, person: Person, message: SendMessage, codes: tuple[str, ...]) -> None:
+        """Let a message reach a phone; who answers one alarm of a list answers the others too."""
+        for event in person.receive(now_ms=run.now_utc_ms, text=f"code {codes[0]}"):
+            if event.happening is not Happening.ANSWERED:
+                continue
+            typed = "".join(sign for sign in event.text if sign.isdigit()) or event.text
+            for code in (typed, *codes[1:]):
+                run.later(event.at_ms, lambda code=code: self._answer(run, person, message, code))  # type: ignore[misc]
 
     def _answer(self, run: Clockwork, person: Person, message: SendMessage, code: str) -> None:
         """Let a person answer at the console, and look at the curtain if the call was about one."""
@@ -85,7 +87,9 @@ class Staff:
     def look_at_curtain(self, run: Clockwork, name: str) -> None:
         """Reset the motor and let it run again, if nothing is wrong with it any more."""
         curtain, board = run.world.curtain, run.world.board
-        sound = curtain.jam_at_percent is None and curtain.drawn_limit_works and curtain.open_limit_works
+        ends = curtain.drawn_limit_works and curtain.open_limit_works
+        stuck = curtain.drawn_limit_stuck or curtain.open_limit_stuck
+        sound = curtain.jam_at_percent is None and ends and not stuck
         if not sound or board.welded is not Direction.REST or not board.powered or run.link.board_down:
             return
         curtain.reset()

@@ -1,0 +1,307 @@
+"""Promises about calling people.
+
+- An alarm that sounds calls somebody, and goes on calling until a named person has answered for this very
+  occurrence; a crash does not end the calls.
+- Only a named person's answer with the code of the occurrence ends them, and such an answer does.
+- An answered alarm lets people sleep until its time is over; if it is still wrong then, it sounds again.
+- What can wait for the end of the quiet hours does.
+- No two occurrences share a code.
+- Messages about what can wait are bounded.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import deque
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+from controller.core.plan.alarm import AlarmEntry, Kind, Response
+from controller.core.units import HOUR_MS, MINUTE_MS
+from controller.core.vocabulary import (
+    AnswerGiven,
+    Effect,
+    EffectFailed,
+    Event,
+    Ledger,
+    Note,
+    SendMessage,
+    SettingsChanged,
+    Stamp,
+    Started,
+)
+from simulators.promises.alarms import SETTLES_MS, SLACK_MS, AlarmPromises
+from simulators.promises.broken import PromiseBroken
+from simulators.promises.quiet import QuietHours
+
+if TYPE_CHECKING:
+    from simulators.clockwork import Clockwork
+
+CODES: Final = re.compile(r"\b(\d{4})\b")
+MANY: Final = re.compile(r": \d+ x, ")
+"""The subject of one message about many alarms."""
+
+GATHER_MS: Final = 3 * MINUTE_MS
+"""In a flood, what can wait may wait this long for others. [ms]"""
+
+AFTER_QUIET_MS: Final = 65 * MINUTE_MS
+"""After quiet hours the calls that waited come within this. [ms]"""
+
+
+@dataclass(slots=True)
+class Call:
+    """The calls of one occurrence; times on the house axis [ms]."""
+
+    entry: AlarmEntry
+    code: str
+    began_ms: int
+    waits_ms: int
+    last_ms: int | None = None
+    answered_ms: int | None = None
+    freed: bool = False
+
+
+@dataclass(slots=True)
+class Pace:
+    """How often the call list of a response calls, from the settings [ms]."""
+
+    first_ms: int
+    longest_gap_ms: int
+    most_an_hour: int
+
+
+@dataclass(slots=True)
+class CallPromises:
+    """Watches every call. `calls` holds the last occurrence of every alarm that calls people."""
+
+    alarms: AlarmPromises
+    calls: dict[str, Call] = field(default_factory=dict)
+    _quiet: QuietHours | None = None
+    _codes: set[str] = field(default_factory=set)
+    _tests: set[str] = field(default_factory=set)
+    _paces: dict[Response, Pace] | None = None
+    _recent: dict[str, deque[int]] = field(default_factory=dict)
+    _failures: deque[int] = field(default_factory=deque)
+    _losses: int = 0
+
+    def turn(self, run: Clockwork, stamp: Stamp, event: Event, effects: tuple[Effect, ...]) -> None:
+        """Follow answers and calls."""
+        now = stamp.house_ms
+        right = False
+        match event:
+            case AnswerGiven():
+                right = self._take_answer(event, now)
+            case Started():
+                if run.memory.losses != self._losses:
+                    self._losses = run.memory.losses
+                    self.calls.clear()
+                    self._codes.clear()
+            case SettingsChanged():
+                self._change(run)
+            case EffectFailed():
+                self._failures.append(now)
+            case _:
+                pass
+        for name in self.alarms.silenced:
+            self.calls.pop(name, None)
+        for status in self.alarms.began:
+            self._begin(run, status.entry, status.code, now)
+        for status in self.alarms.again:
+            self._sound_again(run, status.entry, now)
+        answered = False
+        for effect in effects:
+            if isinstance(effect, SendMessage):
+                self._see(run, effect, stamp)
+            elif isinstance(effect, Note) and effect.ledger is Ledger.CALL and effect.rule == "answered":
+                answered = True
+        if answered and not right:
+            raise PromiseBroken(
+                run, "only a named person's answer to this occurrence counts", f"{event!r} was taken"
+            )
+        if right and not answered:
+            raise PromiseBroken(run, "a right answer is taken", f"{event!r} was not taken")
+
+    def _take_answer(self, event: AnswerGiven, now: int) -> bool:
+        """Reckon whether an answer is right: a named person, and the code of an open call or a test."""
+        code = event.code.strip()
+        if not event.person.strip() or not code:
+            return False
+        for call in self.calls.values():
+            if call.answered_ms is None and call.code == code:
+                call.answered_ms = now
+                call.freed = False
+                return True
+        if code in self._tests:
+            self._tests.discard(code)
+            return True
+        return False
+
+    def _change(self, run: Clockwork) -> None:
+        """Follow new settings: calls of entries that are gone end; who was told may be gone."""
+        self._paces = None
+        self._quiet = None
+        entries = {entry.name: entry for entry in run.entries}
+        self.calls = {name: call for name, call in self.calls.items() if name in entries}
+        for name, call in self.calls.items():
+            call.entry = entries[name]
+            call.freed = True
+
+    def _begin(self, run: Clockwork, entry: AlarmEntry, code: str, now: int) -> None:
+        """Follow a new occurrence."""
+        call = self.calls.get(entry.name)
+        if call is not None and call.answered_ms is None:
+            if call.code == code:
+                return
+            text = f"{entry.name}: {call.code} was never answered, and {code} begins"
+            raise PromiseBroken(run, "every occurrence is called until it is answered", text)
+        if code in self._codes:
+            raise PromiseBroken(run, "no two occurrences share a code", f"{code} comes again: {entry.name}")
+        self._codes.add(code)
+        self.calls[entry.name] = Call(entry, code, now, now)
+
+    def _sound_again(self, run: Clockwork, entry: AlarmEntry, now: int) -> None:
+        """Follow an answered alarm that sounds again."""
+        call = self.calls.get(entry.name)
+        if call is None:
+            return
+        if call.answered_ms is not None and not call.freed:
+            quiet_ms = round(entry.sound_again_min * MINUTE_MS)
+            if now - call.answered_ms < quiet_ms:
+                text = f"{entry.name} was answered {(now - call.answered_ms) / MINUTE_MS:.1f} min ago, and sounds"
+                raise PromiseBroken(run, "an answered alarm lets people sleep", text)
+        call.answered_ms = call.last_ms = None
+        call.freed = False
+        call.waits_ms = now
+
+    def _see(self, run: Clockwork, message: SendMessage, stamp: Stamp) -> None:
+        """Follow one message: find the alarms it calls for."""
+        now = stamp.house_ms
+        phrases = run.plan.phrases
+        subject = message.subject
+        if message.thread.startswith("test/"):
+            self._tests.update(CODES.findall(message.text))
+        about = self.alarms.hearing.cases.get(message.thread.rpartition("/")[0])
+        if about is not None:
+            self._count(run, about.entry, now)
+        if not subject.startswith((f"DUSKBELL {phrases.emergency}:", f"DUSKBELL {phrases.today}:")):
+            return
+        many = MANY.search(subject) is not None
+        codes = set(CODES.findall(message.text))
+        for call in self.calls.values():
+            if call.answered_ms is None and (many or call.code in codes):
+                call.last_ms = now
+            if not many and call.code in codes:
+                self._ask_sleep(run, call, stamp)
+
+    def _ask_sleep(self, run: Clockwork, call: Call, stamp: Stamp) -> None:
+        """Ask whether this call may wake people now."""
+        now = stamp.house_ms
+        if call.answered_ms is not None and not call.freed:
+            text = f"{call.entry.name} [{call.code}] calls although somebody has it"
+            raise PromiseBroken(run, "an answered alarm lets people sleep", text)
+        if call.entry.response is Response.TODAY:
+            left_ms = self._quiet_hours(run).left_ms(stamp)
+            spare_min = call.entry.time_to_respond_min - run.plan.call_rules.call_out_and_travel_min
+            if left_ms and call.began_ms + spare_min * MINUTE_MS > now + left_ms + 10 * MINUTE_MS:
+                text = (
+                    f"{call.entry.name} calls with {left_ms / MINUTE_MS:.0f} quiet min to go, and could wait"
+                )
+                raise PromiseBroken(run, "what can wait lets people sleep", text)
+
+    def _quiet_hours(self, run: Clockwork) -> QuietHours:
+        """Return the quiet hours of the settings."""
+        if self._quiet is None:
+            rules = run.plan.call_rules
+            self._quiet = QuietHours.read(rules.quiet_from, rules.quiet_to)
+        return self._quiet
+
+    def _count(self, run: Clockwork, entry: AlarmEntry, now: int) -> None:
+        """Count the messages about what can wait."""
+        if entry.response is Response.EMERGENCY:
+            return
+        recent = self._recent.setdefault(entry.name, deque())
+        recent.append(now)
+        while recent[0] < now - HOUR_MS:
+            recent.popleft()
+        while self._failures and self._failures[0] < now - HOUR_MS:
+            self._failures.popleft()
+        pace = self._pace(run).get(Response.TODAY)
+        people = max(1, len(run.plan.person))
+        most = 0 if pace is None else pace.most_an_hour + len(self._failures) * people * 4
+        if len(recent) > most:
+            text = f"{entry.name}: {len(recent)} in an hour"
+            raise PromiseBroken(run, "messages about what can wait are bounded", text)
+
+    def minute(self, run: Clockwork) -> None:
+        """Look for calls that should have come and did not."""
+        if run.away:
+            return
+        stamp = run.clocks.stamp(run.now_utc_ms)
+        now = stamp.house_ms
+        if now - self.alarms.hearing.restarted_ms < SETTLES_MS:
+            return
+        paces = self._pace(run)
+        for call in self.calls.values():
+            pace = paces.get(call.entry.response)
+            if pace is None or call.entry.kind is Kind.DUE:
+                continue
+            if call.answered_ms is not None:
+                self._ask_again(run, call, now)
+                continue
+            wait_ms = pace.first_ms if call.last_ms is None else pace.longest_gap_ms
+            since_ms = call.waits_ms if call.last_ms is None else call.last_ms
+            if now - since_ms <= wait_ms + SLACK_MS:
+                continue
+            if call.entry.response is Response.TODAY and self._may_wait(run, call, stamp, since_ms + wait_ms):
+                continue
+            text = (
+                f"{call.entry.name} [{call.code}] has not called for {(now - since_ms) / MINUTE_MS:.0f} min"
+            )
+            raise PromiseBroken(run, "every occurrence is called until it is answered", text)
+
+    def _may_wait(self, run: Clockwork, call: Call, stamp: Stamp, due_ms: int) -> bool:
+        """Tell whether a call that can wait may still do so: for others of a flood, or for the morning."""
+        now = stamp.house_ms
+        if now - due_ms <= GATHER_MS:
+            return True
+        spare_min = call.entry.time_to_respond_min - run.plan.call_rules.call_out_and_travel_min
+        in_time = call.began_ms + spare_min * MINUTE_MS > now - AFTER_QUIET_MS
+        return in_time and self._quiet_hours(run).near(stamp, AFTER_QUIET_MS)
+
+    def _ask_again(self, run: Clockwork, call: Call, now: int) -> None:
+        """Ask whether an answered alarm that is still wrong sounds again when its time is over."""
+        answered_ms = call.answered_ms
+        since = self.alarms.hearing.cases[call.entry.name].surely_ms
+        if answered_ms is None or since is None or since > answered_ms:
+            return
+        stamp = run.clocks.stamp(run.now_utc_ms)
+        due_ms = answered_ms + round(call.entry.sound_again_min * MINUTE_MS)
+        if now - due_ms > SLACK_MS:
+            if call.entry.response is Response.TODAY and self._may_wait(run, call, stamp, due_ms):
+                return
+            text = f"{call.entry.name} was answered {(now - answered_ms) / MINUTE_MS:.0f} min ago and is still wrong"
+            raise PromiseBroken(run, "what is answered and stays wrong sounds again", text)
+
+    def _pace(self, run: Clockwork) -> dict[Response, Pace]:
+        """Reckon the paces from the settings."""
+        if self._paces is None:
+            rules, paces = run.plan.call_rules, {}
+            for response, repeat in (
+                (Response.EMERGENCY, rules.repeat_min),
+                (Response.TODAY, rules.repeat_today_min),
+            ):
+                steps = [step for step in run.plan.call if step.response is response]
+                if not steps:
+                    continue
+                times = sorted(step.after_min for step in steps)
+                gaps = [after - before for before, after in pairwise(times)]
+                each = sum(len(step.people) * len(step.ways) for step in steps)
+                paces[response] = Pace(
+                    round(times[0] * MINUTE_MS),
+                    round(max([repeat, *gaps]) * MINUTE_MS),
+                    # The list, its repeats, and as much again for what is answered and what is over.
+                    4 * each * (2 + int(60.0 / repeat)),
+                )
+            self._paces = paces
+        return self._paces

@@ -1,0 +1,206 @@
+"""What the daemon has been told, reckoned from the settings: which condition must, and which may, be true.
+
+For each entry of the alarm list three spans are kept on the house axis: since when every reading has surely
+been past the limit, since when every one may have been, and since when every one may have been well. A
+reading that leaps, stands still for too long, or comes with a clock of its own is doubtful: it breaks the first
+span and neither of the others. The spans never use what the daemon made of a reading.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from controller.core.plan.alarm import AlarmEntry, Kind
+from controller.core.plan.plan import Plan
+from controller.core.plan.sensor import Sensor
+from controller.core.plan.sensor_defaults import (
+    fastest_per_min,
+    flat_after_ms,
+    possible_range,
+    stale_after_ms,
+)
+from controller.core.units import MINUTE_MS, Quantity
+from controller.core.vocabulary import ReadingsTaken, Sample
+
+
+@dataclass(slots=True)
+class Voice:
+    """One sensor as it was heard; times on the house axis, None while never [ms]."""
+
+    sensor: Sensor
+    low: float
+    high: float
+    fastest: float
+    flat_ms: int
+    stale_ms: int
+    cases: list[Case] = field(default_factory=list)
+    heard_ms: int | None = None
+    surely_heard_ms: int | None = None
+    value: float | None = None
+    doubtful: bool = True
+    changed_ms: int = 0
+
+
+@dataclass(slots=True)
+class Case:
+    """One entry of the alarm list; times on the house axis, None while not so [ms]."""
+
+    entry: AlarmEntry
+    surely_ms: int | None = None
+    maybe_ms: int | None = None
+    well_ms: int | None = None
+
+    def hear(self, now: int, *, true: bool, well: bool, doubtful: bool) -> None:
+        """Take in a reading: past the limit, well past the deadband, both only perhaps, or in between."""
+        if doubtful:
+            self.surely_ms = None
+            if self.maybe_ms is None:
+                self.maybe_ms = now
+            if self.well_ms is None:
+                self.well_ms = now
+            return
+        if true:
+            if self.surely_ms is None:
+                self.surely_ms = now
+            if self.maybe_ms is None:
+                self.maybe_ms = now
+            self.well_ms = None
+            return
+        self.surely_ms = self.maybe_ms = None
+        if not well:
+            self.well_ms = None
+        elif self.well_ms is None:
+            self.well_ms = now
+
+    def forget(self) -> None:
+        """Know nothing any more: what must be and what is well must show themselves anew."""
+        self.surely_ms = None
+        self.well_ms = None
+
+
+class Hearing:
+    """All sensors and all entries; `restarted_ms` is when the daemon last began [ms]."""
+
+    def __init__(self, plan: Plan, entries: tuple[AlarmEntry, ...]) -> None:
+        self.voices: dict[str, Voice] = {}
+        self.cases: dict[str, Case] = {}
+        self.restarted_ms = 0
+        self.follow(plan, entries)
+
+    def follow(self, plan: Plan, entries: tuple[AlarmEntry, ...]) -> None:
+        """Follow these settings: what did not change keeps its spans, and nothing is sure."""
+        voices, cases = self.voices, self.cases
+        self.voices = {}
+        for sensor in plan.sensor:
+            low, high = possible_range(sensor)
+            fastest = fastest_per_min(sensor)
+            self.voices[sensor.name] = Voice(
+                sensor,
+                low,
+                high,
+                float("inf") if fastest is None else fastest,
+                flat_after_ms(sensor),
+                stale_after_ms(sensor),
+            )
+            old = voices.get(sensor.name)
+            if old is not None and old.sensor == sensor:
+                voice = self.voices[sensor.name]
+                voice.heard_ms, voice.surely_heard_ms = old.heard_ms, old.surely_heard_ms
+                voice.changed_ms = old.changed_ms
+        self.cases = {}
+        for entry in entries:
+            before = cases.get(entry.name)
+            case = self.cases[entry.name] = Case(entry)
+            if before is not None:
+                case.maybe_ms, case.well_ms = before.maybe_ms, before.well_ms
+            hears = self.voices.get(entry.sensor)
+            if hears is not None:
+                hears.cases.append(case)
+
+    def restart(self, now: int) -> None:
+        """Follow a start of the daemon: it must hear everything anew."""
+        self.restarted_ms = now
+        for voice in self.voices.values():
+            voice.doubtful = True
+            voice.value = None
+        for case in self.cases.values():
+            case.forget()
+
+    def take(self, event: ReadingsTaken, now: int, *, utc_ms: int) -> None:
+        """Take in what the daemon was told at an instant [ms]."""
+        for sample in event.samples:
+            voice = self.voices.get(sample.sensor)
+            if voice is not None and sample.fresh:
+                self._hear(voice, sample, now, utc_ms)
+
+    def _hear(self, voice: Voice, sample: Sample, now: int, utc_ms: int) -> None:
+        value = sample.value
+        before = voice.heard_ms
+        silent = before is not None and now - before > voice.stale_ms
+        if silent:
+            for case in voice.cases:
+                case.forget()
+        possible = voice.low <= value <= voice.high
+        minutes = 1.0 if before is None else max(1.0, (now - before) / MINUTE_MS)
+        leaps = voice.value is None or abs(value - voice.value) > voice.fastest * minutes
+        if value != voice.value or silent:
+            voice.changed_ms = now
+        flat = voice.flat_ms > 0 and now - voice.changed_ms >= voice.flat_ms
+        own_time = sample.taken_utc_ms is not None
+        late = sample.taken_utc_ms is not None and abs(utc_ms - sample.taken_utc_ms) > MINUTE_MS
+        doubtful = not possible or leaps or flat or own_time or voice.sensor.quantity is Quantity.LIGHT
+        rate = None
+        if (
+            not doubtful
+            and not voice.doubtful
+            and before is not None
+            and now > before
+            and voice.value is not None
+        ):
+            rate = (value - voice.value) * MINUTE_MS / (now - before)
+        for case in voice.cases:
+            _judge(case, value, rate, now, doubtful=doubtful, impossible=not possible and not own_time)
+        voice.heard_ms = now
+        if not late:
+            voice.surely_heard_ms = now
+        voice.value = value if possible else None
+        voice.doubtful = doubtful
+
+
+def _judge(
+    case: Case, value: float, rate: float | None, now: int, *, doubtful: bool, impossible: bool
+) -> None:
+    """Let an entry take a reading in."""
+    entry = case.entry
+    match entry.kind:
+        case Kind.MISSING:
+            # It speaks: whatever it says, it is not missing.
+            case.hear(now, true=False, well=True, doubtful=False)
+        case Kind.DOUBTFUL:
+            if impossible:
+                case.hear(now, true=True, well=False, doubtful=False)
+            elif doubtful:
+                case.hear(now, true=True, well=True, doubtful=True)
+            else:
+                case.hear(now, true=False, well=True, doubtful=False)
+        case Kind.SWITCH:
+            wrong = (value >= 0.5) is (entry.alarm_when == "on")
+            case.hear(now, true=wrong, well=not wrong, doubtful=doubtful)
+        case Kind.RATE:
+            if rate is None:
+                case.hear(now, true=True, well=True, doubtful=True)
+            else:
+                _compare(case, rate, now, rising=(entry.limit or 0.0) > 0.0, doubtful=doubtful)
+        case Kind.HIGH | Kind.LOW:
+            _compare(case, value, now, rising=entry.kind is Kind.HIGH, doubtful=doubtful)
+        case _:
+            pass
+
+
+def _compare(case: Case, value: float, now: int, *, rising: bool, doubtful: bool) -> None:
+    """Compare a value with limit and deadband."""
+    limit = case.entry.limit
+    if limit is None:
+        return
+    past = value - limit if rising else limit - value
+    case.hear(now, true=past > 0.0, well=past <= -case.entry.deadband, doubtful=doubtful)

@@ -1,0 +1,80 @@
+"""All promises together, as a watcher of a run."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from controller.core.alarms.own_faults import with_own_faults
+from controller.core.plan.alarm import Response
+from controller.core.plan.plan import Plan
+from controller.core.vocabulary import Effect, Event, Stamp
+from simulators.memory import Moment
+from simulators.promises.alarms import AlarmPromises
+from simulators.promises.broken import PromiseBroken
+from simulators.promises.calls import CallPromises
+from simulators.promises.heard import Hearing
+from simulators.promises.house import HousePromises
+from simulators.promises.motor import MotorPromises
+from simulators.promises.order import OrderPromises
+
+if TYPE_CHECKING:
+    from simulators.clockwork import Clockwork
+
+
+class Promises:
+    """Watches a run and raises `PromiseBroken` at the first promise that is broken."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.alarms = AlarmPromises(Hearing(plan, with_own_faults(plan.alarm)))
+        self.calls = CallPromises(self.alarms)
+        self.order = OrderPromises()
+        self.motor = MotorPromises()
+        self.house = HousePromises(self.calls, self.motor)
+        # The alarms first: the others ask them what was heard.
+        self._turns = (
+            self.alarms.turn,
+            self.calls.turn,
+            self.order.turn,
+            self.motor.turn,
+            self.house.turn,
+        )
+
+    def turn(self, run: Clockwork, stamp: Stamp, event: Event, effects: tuple[Effect, ...]) -> None:
+        """See a turn of the daemon."""
+        for look in self._turns:
+            look(run, stamp, event, effects)
+
+    def handed(self, run: Clockwork, stamp: Stamp, effect: Effect) -> None:
+        """See an effect reach the world."""
+        self.order.handed(run, stamp, effect)
+
+    def died(self, run: Clockwork, stamp: Stamp, event: Event) -> None:
+        """See the daemon lose its power: what was committed has happened, the rest has not."""
+        doom = run.memory.doom
+        if doom is not None and doom.moment is not Moment.BEFORE_COMMIT:
+            self.turn(run, stamp, event, run.memory.committed)
+
+    def minute(self, run: Clockwork) -> None:
+        """See a minute end."""
+        self.alarms.minute(run)
+        self.calls.minute(run)
+        self.house.minute(run)
+
+    def ask_recovered(self, run: Clockwork) -> None:
+        """After the faults: nothing is open that need not be.
+
+        Raises
+        ------
+        PromiseBroken
+            An alarm that calls people is up although it has not been so for long, or waits for an answer.
+        """
+        if run.away:
+            raise PromiseBroken(run, "everything recovers", "the daemon is still away")
+        for name, status in self.alarms.statuses.items():
+            if status.entry.response is Response.NOTE or self.alarms.hearing.cases[name].maybe_ms is not None:
+                continue
+            call = self.calls.calls.get(name)
+            waits = call is not None and call.answered_ms is None
+            if status.up or waits:
+                what = "is up" if status.up else "waits for an answer"
+                raise PromiseBroken(run, "everything recovers", f"{name} [{status.code}] still {what}")
