@@ -76,7 +76,9 @@ def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 
 def run_daemon(args: argparse.Namespace) -> int:
     """Run the daemon until it is told to stop."""
-    from controller.daemon import Daemon  # noqa: PLC0415 - the other commands need none of its libraries
+    # The other commands need none of their libraries.
+    from controller.daemon import Daemon  # noqa: PLC0415 - see above
+    from controller.page_host import serve_page  # noqa: PLC0415 - see above
 
     set_up_log(args.log)
     loaded = read_settings(args.settings)
@@ -124,9 +126,12 @@ def run_daemon(args: argparse.Namespace) -> int:
     signal.signal(signal.SIGINT, lambda *_: daemon.stop())
     signal.signal(signal.SIGHUP, lambda *_: daemon.reload())
     server = talk.serve(daemon, Path(loaded.journal.directory))
+    page = serve_page(daemon)
     try:
         daemon.run()
     finally:
+        if page is not None:
+            page.stop()
         server.stop()
     return GOOD
 

@@ -26,11 +26,12 @@ from controller.core.replies import (
     write_thanks,
 )
 from controller.core.signals.sense import NEVER
-from controller.core.units import SECOND_MS, HouseMs
+from controller.core.units import HOUR_MS, SECOND_MS, HouseMs
 from controller.core.vocabulary import (
     AnswerGiven,
     EffectDone,
     EffectFailed,
+    GuessesSeen,
     Ledger,
     MessageDelivered,
     ReplyReceived,
@@ -53,13 +54,23 @@ SIREN_RETRY_MS: Final = 15 * SECOND_MS
 """Wait before a siren that could not be told is told again. [ms]"""
 
 
-def take_in(draft: Draft, event: MessageDelivered | ReplyReceived | SirenReported) -> None:
+def take_in(draft: Draft, event: MessageDelivered | ReplyReceived | SirenReported | GuessesSeen) -> None:
     """Take in what has come back."""
     match event:
         case MessageDelivered():
             take_delivery(draft, event)
         case ReplyReceived():
             take_reply(draft, event)
+        case GuessesSeen(client):
+            client = client[:SENDER_LETTERS_MOST]
+            refused = SenderRecord(refused_until_ms=draft.now + HOUR_MS)
+            draft.senders = keep_record(draft.senders, f"page {client}", refused, draft.now)
+            draft.note(
+                Ledger.CALL,
+                "answers",
+                Verdict.REFUSED.value,
+                f"five wrong codes from {client}: refused for an hour",
+            )
         case SirenReported(on):
             draft.note(Ledger.CALL, "siren", "reported", "it sounds" if on else "it is silent")
 

@@ -30,6 +30,7 @@ from controller.core.vocabulary import (
     EffectFailed,
     Event,
     FaultCleared,
+    GuessesSeen,
     HoldAsked,
     HoldReleased,
     Ledger,
@@ -99,7 +100,7 @@ def _take_in(draft: Draft, event: Event) -> None:
             sound.take_success(draft, event)
         case EffectFailed():
             _take_failure(draft, event)
-        case MessageDelivered() | ReplyReceived() | SirenReported():
+        case MessageDelivered() | ReplyReceived() | SirenReported() | GuessesSeen():
             converse.take_in(draft, event)
         case AnswerGiven():
             sound.take_answer(draft, event)

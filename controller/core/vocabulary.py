@@ -274,6 +274,13 @@ class ReplyReceived:
 
 
 @dataclass(frozen=True, slots=True)
+class GuessesSeen:
+    """Too many wrong codes came to the page from one address; it has been refused for an hour."""
+
+    client: str
+
+
+@dataclass(frozen=True, slots=True)
 class SirenReported:
     """The siren has said whether it sounds."""
 
@@ -304,6 +311,7 @@ Event: TypeAlias = (
     | MessageDelivered
     | ReplyReceived
     | SirenReported
+    | GuessesSeen
 )
 
 

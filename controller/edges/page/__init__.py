@@ -1,0 +1,1 @@
+"""The small page on which people see what is wrong and answer."""

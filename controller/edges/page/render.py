@@ -1,0 +1,149 @@
+"""The page as HTML: dark, large, in words and shapes as well as colours, and without anything from elsewhere.
+
+It is read on a phone at three in the morning by somebody who has just been woken.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from html import escape
+from typing import Final
+
+from controller.core.plan.alarm import Response
+from controller.edges.page.view import AlarmView, PageView
+
+STYLE: Final = """
+:root { color-scheme: dark; }
+* { box-sizing: border-box; }
+body { margin: 0 auto; max-width: 44rem; padding: 1rem; background: #0d1117; color: #f0f3f6;
+  font: 1.15rem/1.45 system-ui, sans-serif; }
+h1 { font-size: 1.25rem; margin: 0 0 .25rem; }
+h2 { font-size: 1.4rem; margin: 0 0 .5rem; overflow-wrap: anywhere; }
+.at { color: #aab4c0; margin: 0 0 1rem; }
+.card { border: 2px solid #3d4652; border-left-width: .6rem; border-radius: .5rem; padding: .9rem 1rem;
+  margin: 0 0 1rem; background: #161b22; overflow-wrap: anywhere; }
+.emergency { border-color: #ff6b5e; }
+.today { border-color: #f2c14e; }
+.note, .quiet { border-color: #7d8896; }
+.well { border-color: #58c48b; }
+.kind { font-weight: 700; letter-spacing: .04em; margin: 0 0 .3rem; }
+.emergency .kind { color: #ff8f85; }
+.today .kind { color: #f5d07c; }
+.first { font-size: 1.3rem; font-weight: 700; margin: .6rem 0; }
+dl { margin: 0; display: grid; grid-template-columns: auto 1fr; gap: .15rem .8rem; }
+dt { color: #aab4c0; }
+dd { margin: 0; }
+label { display: block; margin: .8rem 0 .25rem; }
+input, select, button { width: 100%; min-height: 3.2rem; font: inherit; font-size: 1.3rem; padding: .5rem .8rem;
+  border-radius: .5rem; border: 2px solid #7d8896; background: #0d1117; color: inherit; }
+input[name=code] { font-size: 2rem; letter-spacing: .4em; text-align: center; }
+button { margin-top: 1rem; border-color: #58c48b; background: #1d5a3c; color: #fff; font-weight: 700; }
+:focus-visible { outline: 3px solid #8ec5ff; outline-offset: 2px; }
+a { color: #8ec5ff; display: inline-block; padding: .8rem 0; }
+small { color: #aab4c0; font-size: 1rem; }
+"""
+"""Everything the page looks like; it is allowed by its own hash and nothing else is."""
+
+POLICY: Final = (
+    "default-src 'none'; style-src 'sha256-"
+    + base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
+    + "'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+"""Content security policy: our own style, our own forms, nothing else."""
+
+_SIGN: Final = {
+    Response.EMERGENCY: "\u25b2 EMERGENCY",
+    Response.TODAY: "\u25cf TODAY",
+    Response.NOTE: "\u25a0 NOTE",
+}
+"""A shape and a word, for those who do not see the colour."""
+
+
+def render_page(view: PageView, token: str, said: tuple[str, bool] | None = None) -> str:
+    """Write the page; `said` is what became of what the person has just sent, and whether it was good."""
+    calling = [alarm for alarm in view.alarms if not alarm.who and not alarm.silence]
+    held = [alarm for alarm in view.alarms if alarm.who and not alarm.silence]
+    quiet = [alarm for alarm in view.alarms if alarm.silence]
+    parts = [_say(said)]
+    if not calling and not held:
+        parts.append('<section class="card well"><p class="kind">\u2713 No alarm is open</p></section>')
+    parts += [_card(alarm) for alarm in calling]
+    parts.append(_form(view.people, token))
+    parts += [_card(alarm) for alarm in (*held, *quiet)]
+    parts += [
+        f'<section class="card note"><p class="kind">\u25a0 Duskbell itself</p><p>{escape(text)}</p></section>'
+        for text in view.troubles
+    ]
+    return _frame(view.site, view.at, "".join(parts))
+
+
+def render_door(site: str, token: str, said: tuple[str, bool] | None = None) -> str:
+    """Write the page of a house whose alarms are not for everybody: sign in, or answer with a code."""
+    form = (
+        f'<form class="card" method="post" action="/open"><input type="hidden" name="token" value="{escape(token)}">'
+        '<label for="door">Your own word, to see what is wrong</label>'
+        '<input id="door" name="word" type="password" autocomplete="current-password" required maxlength="200">'
+        "<button>Show the alarms</button></form>"
+    )
+    return _frame(site, "", _say(said) + form)
+
+
+def render_refusal(text: str) -> str:
+    """Write a page that says why something was not done."""
+    return _frame("Duskbell", "", f'<section class="card today"><p class="kind">{escape(text)}</p></section>')
+
+
+def _frame(site: str, at: str, body: str) -> str:
+    return (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="robots" content="noindex">'
+        f"<title>{escape(site)}</title><style>{STYLE}</style></head><body>"
+        f'<h1>{escape(site)}</h1><p class="at">{escape(at)}</p><main>{body}</main>'
+        '<p><a href="/">Look again</a></p></body></html>'
+    )
+
+
+def _say(said: tuple[str, bool] | None) -> str:
+    if said is None:
+        return ""
+    text, good = said
+    sign = "\u2713" if good else "\u2717"
+    kind = "well" if good else "today"
+    return f'<section class="card {kind}" role="status"><p class="kind">{sign} {escape(text)}</p></section>'
+
+
+def _card(alarm: AlarmView) -> str:
+    kind = "quiet" if alarm.silence else alarm.response.value
+    rows = [
+        ("What", alarm.detail),
+        ("Where", alarm.place),
+        ("Since", alarm.since),
+        ("Harm", alarm.left),
+        ("State", alarm.silence or (f"{alarm.who} has it" if alarm.who else alarm.state)),
+    ]
+    lines = "".join(f"<dt>{title}</dt><dd>{escape(text)}</dd>" for title, text in rows if text)
+    first = "" if alarm.silence else f'<p class="first">First: {escape(alarm.action)}</p>'
+    return (
+        f'<section class="card {kind}"><p class="kind">{_SIGN[alarm.response]}</p><h2>{escape(alarm.name)}</h2>'
+        f"{first}<dl>{lines}</dl></section>"
+    )
+
+
+def _form(people: tuple[str, ...], token: str) -> str:
+    options = "".join(f"<option>{escape(person)}</option>" for person in people)
+    return (
+        '<form class="card" method="post" action="/answer" autocomplete="off">'
+        f'<input type="hidden" name="token" value="{escape(token)}">'
+        "<h2>I have it</h2>"
+        '<label for="code">The four digits of your message</label>'
+        '<input id="code" name="code" inputmode="numeric" pattern="[0-9]{4}" maxlength="4" required>'
+        '<label for="person">Who you are</label>'
+        f'<select id="person" name="person"><option value="">choose</option>{options}'
+        "</select>"
+        '<label for="word">or your own word <small>(who has one needs it)</small></label>'
+        '<input id="word" name="word" type="password" maxlength="200" autocomplete="current-password">'
+        "<button>I have it and I am acting</button>"
+        "<p><small>The calls stop for this alarm and the others are told your name. It sounds again if it stays wrong."
+        "</small></p></form>"
+    )
