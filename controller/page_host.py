@@ -74,6 +74,7 @@ class DaemonHost:
             alarms=tuple(alarms),
             troubles=tuple(f"{part.value}: {text}" for part, text in state.troubles.items()),
             people=tuple(state.roll.persons),
+            has_words=bool(self.word_files()),
         )
 
     def answer(self, code: str, person: str) -> Verdict:

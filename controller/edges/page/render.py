@@ -68,9 +68,10 @@ def render_page(view: PageView, token: str, said: tuple[str, bool] | None = None
     parts = [_say(said)]
     if not calling and not held:
         parts.append('<section class="card well"><p class="kind">\u2713 No alarm is open</p></section>')
-    parts += [_card(alarm) for alarm in calling]
-    parts.append(_form(view.people, token))
-    parts += [_card(alarm) for alarm in (*held, *quiet)]
+    # The form stands right below the most urgent alarm, where a thumb finds it without reading on.
+    parts += [_card(alarm) for alarm in calling[:1]]
+    parts.append(_form(view, token))
+    parts += [_card(alarm) for alarm in (*calling[1:], *held, *quiet)]
     parts += [
         f'<section class="card note"><p class="kind">\u25a0 Duskbell itself</p><p>{escape(text)}</p></section>'
         for text in view.troubles
@@ -130,20 +131,22 @@ def _card(alarm: AlarmView) -> str:
     )
 
 
-def _form(people: tuple[str, ...], token: str) -> str:
-    options = "".join(f"<option>{escape(person)}</option>" for person in people)
+def _form(view: PageView, token: str) -> str:
+    options = "".join(f"<option>{escape(person)}</option>" for person in view.people)
+    title = "I have it" if view.alarms else "Answer a test call"
+    word = (
+        '<label for="word">or your own word <small>(who has one needs it)</small></label>'
+        '<input id="word" name="word" type="password" maxlength="200" autocomplete="current-password">'
+    )
     return (
         '<form class="card" method="post" action="/answer" autocomplete="off">'
         f'<input type="hidden" name="token" value="{escape(token)}">'
-        "<h2>I have it</h2>"
+        f"<h2>{title}</h2>"
         '<label for="code">The four digits of your message</label>'
         '<input id="code" name="code" inputmode="numeric" pattern="[0-9]{4}" maxlength="4" required>'
         '<label for="person">Who you are</label>'
-        f'<select id="person" name="person"><option value="">choose</option>{options}'
-        "</select>"
-        '<label for="word">or your own word <small>(who has one needs it)</small></label>'
-        '<input id="word" name="word" type="password" maxlength="200" autocomplete="current-password">'
-        "<button>I have it and I am acting</button>"
-        "<p><small>The calls stop for this alarm and the others are told your name. It sounds again if it stays wrong."
-        "</small></p></form>"
+        f'<select id="person" name="person"><option value="">choose</option>{options}</select>'
+        f"{word if view.has_words else ''}<button>{'I have it and I am acting' if view.alarms else 'Answer'}</button>"
+        "<p><small>The calls stop for this alarm and the others are told your name. It sounds again if it stays "
+        "wrong.</small></p></form>"
     )

@@ -28,13 +28,15 @@ class AlarmView:
 
 @dataclass(frozen=True, slots=True)
 class PageView:
-    """Everything on the page. `at` is the local time; `troubles` is what ails Duskbell itself."""
+    """Everything on the page. `at` is the local time; `troubles` is what ails Duskbell itself; with `has_words`
+    somebody answers with a word of their own."""
 
     site: str
     at: str
     alarms: tuple[AlarmView, ...]
     troubles: tuple[str, ...]
     people: tuple[str, ...]
+    has_words: bool = False
 
 
 @dataclass(frozen=True, slots=True)
