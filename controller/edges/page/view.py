@@ -28,8 +28,11 @@ class AlarmView:
 
 @dataclass(frozen=True, slots=True)
 class PageView:
-    """Everything on the page. `at` is the local time; `troubles` is what ails Duskbell itself; with `has_words`
-    somebody answers with a word of their own."""
+    """Everything on the page.
+
+    `at` is the local time; `troubles` is what ails Duskbell itself; with `has_words` somebody answers with a
+    word of their own.
+    """
 
     site: str
     at: str
