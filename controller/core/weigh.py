@@ -47,12 +47,13 @@ def weigh_curtain(
         return view
     balance = view.balance or EMPTY
     sense = draft.senses.get(curtain.light_sensor)
-    balance = _gather(balance, light_w_m2, None if sense is None else sense.heard_ms)
+    if not reckoned:
+        balance = _gather(balance, light_w_m2, None if sense is None else sense.heard_ms)
     # A fresh reading is weighed at once if the last weighing is not quite recent: waiting would only age it.
     wait_ms = LEAST_WAIT_MS if balance.light_count else MINUTE_MS
     due = balance.weighed_ms is None or draft.now - balance.weighed_ms >= wait_ms
     if due and drive.phase is not Phase.RUNNING:
-        if balance.light_count:
+        if balance.light_count and not reckoned:
             light_w_m2 = balance.light_sum / balance.light_count
         here = 0.0 if drive.drawn_percent is None else drive.drawn_percent
         scales = make_scales(

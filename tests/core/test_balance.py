@@ -314,6 +314,17 @@ def test_a_lost_light_sensor_is_replaced_by_the_almanac_and_said() -> None:
     assert wish.numbers[3] == pytest.approx(480.0)
 
 
+def test_a_sensor_lost_for_a_moment_moves_nothing() -> None:
+    """Spikes that leave the almanac in the sensor's place for a minute change neither move nor expectation."""
+    bright = [see(minute, 780.0) for minute in range(240)]
+    spiked = [
+        sight._replace(light_w_m2=480.0, light_is_reckoned=True) if minute % 20 == 7 else sight
+        for minute, sight in enumerate(bright)
+    ]
+
+    assert live(bright, here=100.0) == live(spiked, here=100.0)
+
+
 def test_without_light_and_sun_it_stays() -> None:
     """Neither sensor nor almanac: the rule of nothing known has its way."""
     curtain = make_curtain(light_ceiling=None, hold_heat=None, economics=Economics())

@@ -17,7 +17,7 @@ import math
 from typing import Final, NamedTuple
 
 from controller.core.curtain.costs import DAY_ABOVE_W_M2, POSITIONS, WARM_ENOUGH_K, Scales, count_minute
-from controller.core.curtain.sky_memory import NOTHING_SEEN, SkyMemory, expect_sky, remember_sky
+from controller.core.curtain.sky_memory import NOTHING_SEEN, SkyMemory, expect_sky, mean_index, remember_sky
 from controller.core.plan.economics import Economics
 from controller.core.units import MINUTE_MS, HouseMs
 
@@ -53,6 +53,9 @@ DEARER_MOVES: Final = 30.0
 
 BUSY_DAY: Final = 1.5
 """Past this many times the wanted moves within one day each further move is half as dear again (our choice). [1]"""
+
+MOMENT_MIN: Final = 15.0
+"""A sensor lost for less than this leaves the clouds as they are remembered (our choice). [min]"""
 
 USUAL_LIGHT_MIN: Final = 20.0
 """Time constant of the light that is compared with the clamp on heat. [min]"""
@@ -108,8 +111,9 @@ class Verdict(NamedTuple):
 class Balance(NamedTuple):
     """What one curtain's balance remembers between minutes.
 
-    `day_mol` is the light at the canopy since midnight [mol/m2]; `credit` the moves saved up, negative in debt;
-    `light_sum`, `light_count` and `heard_ms` gather the readings of the minute under way.
+    `lost_min` is how long the almanac has stood in for the sensor [min]; `day_mol` is the light at the canopy
+    since midnight [mol/m2]; `credit` the moves saved up, negative in debt; `light_sum`, `light_count` and
+    `heard_ms` gather the readings of the minute under way.
     """
 
     weighed_ms: HouseMs | None = None
@@ -119,6 +123,7 @@ class Balance(NamedTuple):
     here_percent: float | None = None
     local_day: int | None = None
     day_mol: float = 0.0
+    lost_min: float = 0.0
     moves_before: int = 0
     credit: float = 0.0
     verdict: Verdict = Verdict()
@@ -143,12 +148,19 @@ def weigh(scales: Scales, economics: Economics, balance: Balance, sight: Sight) 
     if light is None:
         return balance._replace(verdict=Verdict())
     sky, usual = balance.sky, balance.usual_w_m2
+    lost_min = balance.lost_min + minutes if sight.light_is_reckoned else 0.0
+    if 0.0 < lost_min < MOMENT_MIN and sight.clear_w_m2 is not None:
+        # Lost for a moment only, by a spike or a pause: the clouds are still as they were.
+        remembered = mean_index(sky)
+        light = light if remembered is None else remembered * sight.clear_w_m2
     if sight.clear_w_m2 is not None and not sight.light_is_reckoned:
         sky = remember_sky(sky, light, sight.clear_w_m2, minutes)
     share = 1.0 - math.exp(-minutes / USUAL_LIGHT_MIN)
     usual = light if usual is None else usual + share * (light - usual)
     seen_mol = 0.0 if here is None else light * scales.umol_per_w * scales.through[-1] * 60.0 * minutes / 1e6
-    balance = balance._replace(sky=sky, usual_w_m2=usual, day_mol=balance.day_mol + seen_mol)
+    balance = balance._replace(
+        sky=sky, usual_w_m2=usual, lost_min=lost_min, day_mol=balance.day_mol + seen_mol
+    )
     if here is None:
         # Nothing is known of the present position, so the best one is as good as any to make it known at.
         expected = expect_costs(scales, balance, sight)[:-1]
@@ -169,7 +181,7 @@ def weigh(scales: Scales, economics: Economics, balance: Balance, sight: Sight) 
     worth_it = [
         (expected[-1] - expected[at], at)
         for at, percent in enumerate(POSITIONS)
-        if percent != here and expected[-1] - expected[at] >= price and _may_turn(sight, percent)
+        if abs(percent - here) > 1.0 and expected[-1] - expected[at] >= price and _may_turn(sight, percent)
     ]
     enough = [(gain, at) for gain, at in worth_it if regrets[at] * gain >= ENOUGH * price * price]
     if worth_it:
@@ -193,7 +205,7 @@ def find_dearness(economics: Economics, balance: Balance, sight: Sight) -> float
 def expect_costs(scales: Scales, balance: Balance, sight: Sight) -> list[float]:
     """Reckon what each position is expected to cost over the horizon [per m2 of floor]."""
     totals = [0.0] * len(scales.positions)
-    sky = [] if sight.light_is_reckoned else expect_sky(balance.sky)
+    sky = [] if balance.lost_min >= MOMENT_MIN else expect_sky(balance.sky)
     for (_, weight), clear in zip(AHEAD, sight.clear_ahead_w_m2, strict=True):
         weight_min = weight * sight.horizon_min
         for light, likely in _expect_light(sky, clear, balance, sight):
