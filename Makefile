@@ -3,7 +3,7 @@ PY ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check bench lock clean
+.PHONY: demo test check bench horizons lock clean
 .DELETE_ON_ERROR:
 
 # A stamp and a pip that answers, never "is there a .venv": a failed `venv` leaves a half-made one behind.
@@ -31,6 +31,10 @@ check: $(VENV)/.ok
 # Three climates, a year each: our decisions between a plain threshold and perfect foresight (some minutes).
 bench: $(VENV)/.ok
 	@$(BIN)/python -m simulators.bench $(ARGS)
+
+# Twenty houses over thirty healthy days: nobody may be shown less than an hour (some twenty minutes).
+horizons: $(VENV)/.ok
+	@$(BIN)/python -m simulators.bench.horizons $(ARGS)
 
 # Renew the locked list; it holds names and hashes and no addresses.
 lock:

@@ -127,6 +127,8 @@ def find_harms(entries: Iterable[AlarmEntry]) -> Mapping[str, Harm]:
     highs: dict[str, float] = {}
     for entry in entries:
         at = entry.limit if entry.harm_at is None else entry.harm_at
+        if entry.harm_at is None and entry.response is Response.NOTE:
+            continue  # what is only written down is no harm, unless the entry says where harm begins
         if at is None or entry.kind not in {Kind.LOW, Kind.HIGH}:
             continue
         if entry.kind is Kind.LOW:

@@ -9,7 +9,7 @@ from makers import House, make_entry, make_sensor
 from waters import AIR, FLOW, OXYGEN, PH, WARMTH, air_off, low_oxygen, make_tank_plan, make_water
 
 from controller.core.foresee import Foresight, compare_mirrors, diagnose_waters, foresee_alarm, foresee_waters
-from controller.core.plan.alarm import Kind
+from controller.core.plan.alarm import Kind, Response
 from controller.core.plan.water import Loop, Water
 from controller.core.roll import find_harms
 from controller.core.step import step
@@ -121,12 +121,13 @@ def test_the_mail_says_what_is_likely() -> None:
 
 
 def test_harm_is_where_the_farthest_entry_says() -> None:
-    """Of several limits on one sensor the last counts, and `harm_at` before the limit."""
+    """Of several limits on one sensor the last counts, `harm_at` before the limit, and a note says no harm."""
     entries = (
         low_oxygen(name="a", limit=5.0, harm_at=None),
         low_oxygen(name="b", limit=4.0, harm_at=2.5),
         make_entry("c", kind=Kind.HIGH, sensor=WARMTH, limit=30.0),
         make_entry("d", kind=Kind.RATE, sensor=PH, limit=-0.1),
+        make_entry("e", sensor=PH, limit=5.0, response=Response.NOTE),
     )
 
     assert find_harms(entries) == {OXYGEN: Harm(low=2.5), WARMTH: Harm(high=30.0)}
