@@ -19,8 +19,10 @@ from controller import talk
 from controller.core.plan.plan import Plan
 from controller.edges.clock import BoardClock, Clock, RehearsalClock
 from controller.edges.journal import Journal, JournalBroken, JournalFull, JournalInUse
+from controller.export_command import add_export
 from controller.reckon import add_reckon
 from controller.replay_command import add_replay
+from controller.report_command import add_report
 from controller.settings.check_command import add_check
 from controller.settings.load import read_settings
 from controller.sky_report import add_sky
@@ -41,6 +43,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     _add_run(commands)
     add_check(commands)
     add_replay(commands)
+    add_report(commands, talk.default_settings())
+    add_export(commands, talk.default_settings())
     add_sky(commands)
     add_reckon(commands)
     talk.add_talk(commands)
