@@ -42,7 +42,12 @@ def say_fact(draft: Draft, entry: AlarmEntry) -> str:
     """Say what is the matter now."""
     trouble = None if entry.of is None else draft.troubles.get(entry.of)
     sensor, sense = draft.roll.sensors.get(entry.sensor), draft.senses.get(entry.sensor)
-    return describe_fact(entry, sensor, sense, trouble, draft.plan.phrases)
+    fact = describe_fact(entry, sensor, sense, trouble, draft.plan.phrases)
+    alarm = draft.alarms.get(entry.name)
+    if entry.sensor and alarm is not None and alarm.detail and (sense is None or sense.value is None):
+        # After a start the sensor has not spoken yet; what it said last is better than nothing.
+        return draft.plan.phrases.was.format(now=fact, before=alarm.detail)
+    return fact
 
 
 def is_caused(draft: Draft, name: str) -> bool:

@@ -135,6 +135,8 @@ class BoardClock:
         if last_utc_trusted and now.utc_trusted and now.utc_ms >= last_utc_ms:
             clock.away_ms = now.utc_ms - last_utc_ms
             clock._base_ms += clock.away_ms
+            # The jump over the time away is ours; it must not look like a clock that was put back.
+            clock._last_lead_ms = None
         return clock
 
     def stamp(self, last_house_ms: HouseMs) -> Stamp:

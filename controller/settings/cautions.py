@@ -139,8 +139,8 @@ def _doubt_list(plan: Plan) -> Iterator[Fault]:
         if part not in watched and not absent.get(part, False):
             yield Fault(
                 ("alarm",),
-                f'alarms: no entry of kind "fault" watches {write_value(part)}, so trouble there reaches '
-                "nobody",
+                f'alarms: no entry of kind "fault" watches {write_value(part)}; trouble there goes by the '
+                "entry that is built in",
             )
 
 

@@ -44,9 +44,19 @@ def test_a_call_has_every_part_of_a_warning() -> None:
     subject, text = call()
 
     parts = ("DUSKBELL EMERGENCY", "tank oxygen low", "3.21 mg/L", "limit 5", "tank 1, Kestrel Wharf",
-             "Harm in about 40 min", "First: Open the oxygen bottle.", "Since 13:00 Sat", "code 4711")  # fmt: skip
+             "Harm in about 10 min", "First: Open the oxygen bottle.", "Since 13:00 Sat", "code 4711")  # fmt: skip
     assert [part for part in parts if part not in text] == []
     assert [part for part in ("EMERGENCY", "tank oxygen low", "4711") if part not in subject] == []
+
+
+def test_the_time_left_counts_down_from_the_time_in_the_alarm_list() -> None:
+    """Whoever is called last reads what is left, not what there was; and never less than nothing."""
+    young = replace(ALARM, raised_ms=STAMP.house_ms, ladder_ms=STAMP.house_ms)
+    old = replace(ALARM, raised_ms=STAMP.house_ms - 60 * MINUTE_MS)
+
+    assert "Harm in about 40 min." in call(young)[1]
+    assert "The 40 min until harm are over." in call(old)[1]
+    assert "Nobody has answered" not in call(replace(young, turn_of_list=1))[1]
 
 
 def test_a_call_says_that_nobody_has_answered() -> None:

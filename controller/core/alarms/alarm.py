@@ -64,8 +64,8 @@ def judge_condition(entry: AlarmEntry, sense: Sense | None, trouble: str | None)
     """Judge whether the entry's condition is true now.
 
     High and low are true past the limit and over only past limit and deadband. A value that cannot be
-    trusted makes a limit neither true nor over; that the sensor cannot be trusted is for the entries of kind
-    missing and doubtful to say.
+    trusted never makes a limit over; that the sensor cannot be trusted is for the entries of kind missing and
+    doubtful to say.
     """
     kind = entry.kind
     if kind is Kind.FAULT:
@@ -82,16 +82,27 @@ def judge_condition(entry: AlarmEntry, sense: Sense | None, trouble: str | None)
         if trust is Trust.DOUBTFUL:
             return Truth.TRUE
         return Truth.FALSE if trust is Trust.GOOD else Truth.UNKNOWN
-    if trust is not Trust.GOOD or sense.value is None:
+    if sense.value is None or trust is Trust.STALE or trust is Trust.MISSING:
         return Truth.UNKNOWN
-    if kind is Kind.SWITCH:
-        return Truth.TRUE if (sense.value >= 0.5) is (entry.alarm_when == "on") else Truth.FALSE
+    truth = _judge_value(entry, sense.value, sense.rate_per_min)
+    if trust is Trust.GOOD:
+        return truth
+    # A doubted value that could be true may raise an alarm, as the worse of two readings would; it never ends
+    # one. What lies outside the possible has no last value and raises nothing.
+    worse = truth is Truth.TRUE and kind is not Kind.RATE and sense.last is not None
+    return Truth.TRUE if worse else Truth.UNKNOWN
+
+
+def _judge_value(entry: AlarmEntry, value: float, rate_per_min: float) -> Truth:
+    """Judge a value against the entry's switch position or limit."""
+    if entry.kind is Kind.SWITCH:
+        return Truth.TRUE if (value >= 0.5) is (entry.alarm_when == "on") else Truth.FALSE
     limit = entry.limit
     if limit is None:
         return Truth.UNKNOWN
-    value = sense.rate_per_min if kind is Kind.RATE else sense.value
-    rising = kind is Kind.HIGH or (kind is Kind.RATE and limit > 0)
-    past = value - limit if rising else limit - value
+    measured = rate_per_min if entry.kind is Kind.RATE else value
+    rising = entry.kind is Kind.HIGH or (entry.kind is Kind.RATE and limit > 0)
+    past = measured - limit if rising else limit - measured
     if past > 0.0:
         return Truth.TRUE
     return Truth.BETWEEN if past > -entry.deadband else Truth.FALSE

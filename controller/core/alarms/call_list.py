@@ -19,7 +19,13 @@ RETRY_LONGEST_MS: Final = 10 * MINUTE_MS
 
 
 def steps_for(response: Response, steps: tuple[CallStep, ...]) -> tuple[CallStep, ...]:
-    """Return the steps of the call list for a response, in order of time."""
+    """Return the steps of the call list for a response, in order of time.
+
+    A list with no steps for what is due today lends those of the emergency: a fault of Duskbell itself must
+    reach somebody in any case.
+    """
+    if response is Response.TODAY and not any(step.response is response for step in steps):
+        response = Response.EMERGENCY
     return tuple(
         sorted((step for step in steps if step.response is response), key=lambda step: step.after_min)
     )

@@ -104,9 +104,10 @@ def write_call(  # noqa: PLR0913 - one message from all that it says
     """
     head, place = write_head(entry.response, phrases), _place(sensor, site_name)
     subject = f"{head}: {entry.name}, {place} [{alarm.code}]"
-    harm = [_write_harm(entry, outlook, phrases)]
-    if alarm.turn_of_list > 0:
-        harm.insert(0, phrases.nobody.format(minutes=(stamp.house_ms - alarm.ladder_ms) // MINUTE_MS))
+    harm = [_write_harm(entry, alarm, outlook, phrases, stamp)]
+    unanswered_min = (stamp.house_ms - alarm.ladder_ms) // MINUTE_MS
+    if alarm.turn_of_list > 0 and unanswered_min > 0:
+        harm.insert(0, phrases.nobody.format(minutes=unanswered_min))
     if alarm.lapsed_by:
         harm.insert(0, phrases.lapsed.format(person=alarm.lapsed_by))
     text = phrases.call.format(
@@ -122,10 +123,16 @@ def write_call(  # noqa: PLR0913 - one message from all that it says
     return subject, f"{text} {phrases.hides.format(names=', '.join(hidden))}" if hidden else text
 
 
-def _write_harm(entry: AlarmEntry, outlook: Outlook | None, phrases: Phrases) -> str:
-    """Say how long there is: as reckoned from the water now, else as the alarm list has it."""
+def _write_harm(
+    entry: AlarmEntry, alarm: Alarm, outlook: Outlook | None, phrases: Phrases, stamp: Stamp
+) -> str:
+    """Say how long there is: as reckoned from the water now, else what is left of the time in the alarm list."""
     if outlook is None or outlook.minutes is None:
-        return phrases.harm.format(minutes=f"{entry.time_to_respond_min:g}")
+        gone_min = (stamp.house_ms - alarm.raised_ms) / MINUTE_MS
+        left = entry.time_to_respond_min - max(0.0, gone_min)
+        if left < 1.0:
+            return phrases.harm_due.format(minutes=f"{entry.time_to_respond_min:g}")
+        return phrases.harm.format(minutes=f"{left:.0f}" if left >= 10.0 else f"{left:.2g}")
     if outlook.minutes <= 0.0:
         return phrases.harm_now
     return phrases.harm_live.format(minutes=write_minutes(outlook.minutes), why=outlook.because)

@@ -19,6 +19,7 @@ class Phrases(Part):
     clock_not_set: str = key("{time} (clock not set)", "A time that may be wrong.")
 
     unknown: str = key("unknown", "A value that is not known.")
+    was: str = key("{now}; before: {before}", "A value that is not known now, and what was known of it.")
     over: str = key("over", "A fault that is no more.")
     with_limit: str = key("{value} (limit {limit})", "A value and its limit.")
     rate: str = key("{value} per min (limit {limit})", "A change and its limit.")
@@ -36,6 +37,7 @@ class Phrases(Part):
         "{head}: {name}: {fact}. {place}. {harm} First: {action}. Since {since}. Answer with code {code}.",
         "A call, where there is room.",
     )
+    harm_due: str = key("The {minutes} min until harm are over.", "Time until harm, when it has passed.")
     harm: str = key("Harm in about {minutes} min.", "Time until harm.")
     harm_live: str = key("Harm in {minutes} ({why}).", "Time until harm as it is reckoned now.")
     harm_now: str = key("Harm NOW.", "The value at which harm begins is passed.")
