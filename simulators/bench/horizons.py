@@ -1,4 +1,4 @@
-"""Healthy days, many of them: does the daemon ever say that there is less than an hour when nothing is wrong?
+"""Healthy days, many of them: no horizon below an hour may be shown when nothing is wrong.
 
 Run as `python -m simulators.bench.horizons`. Seeded houses live through days with clouds, meals, rounds, noisy
 probes and a keeper who tests the water; nothing breaks. Every few minutes all outlooks are read, as a person at
