@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from controller.core.plan.alarm import Watched
 from controller.core.plan.people import Way
-from controller.core.units import DAY_MS, HOUR_MS
+from controller.core.units import DAY_MS, HOUR_MS, Basis
 from controller.core.vocabulary import (
     AlarmShelved,
     AnswerGiven,
@@ -34,6 +34,7 @@ from controller.core.vocabulary import (
     SendMessage,
     Stamp,
     TroubleSeen,
+    ValueEntered,
     Woken,
 )
 from controller.edges import history as history_module
@@ -302,6 +303,23 @@ def test_readings_wait_for_their_time_and_are_then_written_together(journal: Jou
             (NOON_MS + 4_000, 510.0),
         )
         assert reader.readings("moon", from_utc_ms=0, to_utc_ms=NOON_MS + DAY_MS) == ()
+
+
+def test_what_a_person_entered_is_an_act_and_a_reading_as_it_is_kept(
+    journal: Journal, tmp_path: Path
+) -> None:
+    """1 mg/L as NH3 stands in the history as 0.822 mg/L as N; a refused entry is an act and no reading."""
+    taken = ValueEntered("kit", 1.0, "Keeper", Basis.AMMONIA)
+    refused = ValueEntered("kit", 9999.0, "Keeper", Basis.AMMONIA)
+    commit(journal, 0, taken, Note(Ledger.HOUSE, "kit", "entered", "Keeper enters 1 mg/L as NH3.", 0.822))
+    commit(journal, 1000, refused, Note(Ledger.HOUSE, "kit", "entry refused", "outside what is possible"))
+    journal.flush(at(2000))
+    with Reader(tmp_path) as reader:
+        readings = reader.readings("kit", from_utc_ms=0, to_utc_ms=2 * NOON_MS)
+        acts = reader.acts(from_utc_ms=0, to_utc_ms=2 * NOON_MS)
+
+    assert [value for _, value in readings] == [0.822]
+    assert [act.kind for act in acts] == ["ValueEntered"] * 2
 
 
 def test_what_has_no_time_or_no_value_is_no_history(journal: Journal, tmp_path: Path) -> None:

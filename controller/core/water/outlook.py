@@ -48,11 +48,12 @@ class _Course:
 COURSES: Final[dict[Matter, _Course]] = {
     Matter.OXYGEN: _Course(0.02, 5),
     Matter.LEVEL: _Course(0.1, 5),
-    Matter.TEMPERATURE: _Course(0.05, 15),
-    Matter.PH: _Course(0.015, 12),
-    Matter.AMMONIA: _Course(0.002, 15),
+    Matter.TEMPERATURE: _Course(0.05, 20),
+    Matter.PH: _Course(0.015, 20),
+    Matter.AMMONIA: _Course(0.001, 20),
 }
-"""Our choice: the resolution of usual probes. Slow matters take a longer stretch."""
+"""Our choice: the resolution of usual probes. Slow matters take a longer stretch, in which a small step, as after
+a dose or a test, is no steep trend."""
 
 assert set(COURSES) == set(Matter), "every matter has its course"
 
