@@ -15,6 +15,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from controller.core.alarms.lifecycle import SOUNDING
+from controller.core.plan.alarm import Response
 from controller.core.plan.curtain import Curtain
 from controller.core.plan.plan import Plan
 from controller.core.sky.almanac import Almanac
@@ -65,16 +66,31 @@ class Position:
     reason: str
 
 
+@dataclass(frozen=True, slots=True)
+class Called:
+    """An alarm that made somebody's phone ring: when it began to sound, and when the first message went."""
+
+    alarm: str
+    response: Response
+    raised_utc_ms: UtcMs
+    called_utc_ms: UtcMs
+
+
 @dataclass(slots=True)
 class Outcome:
-    """What a replay showed. `calls` counts alarms that made somebody's phone ring, `messages` all messages."""
+    """What a replay showed. `called` are the alarms that made somebody's phone ring, `messages` counts all messages."""
 
     moves: dict[str, int] = field(default_factory=dict)
     positions: list[Position] = field(default_factory=list)
     alarms: list[tuple[UtcMs, str, str]] = field(default_factory=list)
     decisions: list[tuple[UtcMs, str, str, str]] = field(default_factory=list)
-    calls: int = 0
+    called: list[Called] = field(default_factory=list)
     messages: int = 0
+
+    @property
+    def calls(self) -> int:
+        """How many alarms made somebody's phone ring."""
+        return len(self.called)
 
 
 def limit_to(plan: Plan, recorded: Iterable[str]) -> Plan:
@@ -87,6 +103,8 @@ def limit_to(plan: Plan, recorded: Iterable[str]) -> Plan:
         update={
             "sensor": tuple(sensor for sensor in plan.sensor if sensor.name in names),
             "alarm": tuple(entry for entry in plan.alarm if not entry.sensor or entry.sensor in names),
+            # A recording has no people in it who could answer a test call.
+            "supervision": None,
         }
     )
 
@@ -200,7 +218,11 @@ class Replay:
     def _plan_answer(self, stamp: Stamp) -> None:
         """Let the imagined person answer each new call in time."""
         for name, alarm in self.engine.state.durable.alarms.items():
-            if alarm.phase in SOUNDING and alarm.told and (name, alarm.occurrence) not in self._rung:
+            if alarm.phase not in SOUNDING or not alarm.told:
+                continue
+            if (name, alarm.occurrence) not in self._rung:
                 self._rung.add((name, alarm.occurrence))
-                self.outcome.calls += 1
+                entry = self.engine.state.roll.entries[name]
+                self.outcome.called.append(Called(name, entry.response, alarm.raised_utc_ms, stamp.utc_ms))
+            if all(code != alarm.code for _, code in self._answers):
                 heapq.heappush(self._answers, (stamp.house_ms + self._answer_after_ms, alarm.code))

@@ -17,6 +17,7 @@ from controller.core.units import DAY_MS, UtcMs
 from controller.edges.almanac import AlmanacFailed, almanac_cached
 from controller.recording import RecordingUnreadable, Tally, read_rows, survey
 from controller.replay import ANSWER_AFTER_MIN, Outcome, Position, Replay, limit_to
+from controller.replay_compare import compare_calls, describe_comparison, write_comparison
 from controller.settings.load import read_settings
 
 TABLE_DAYS_MOST: Final = 367
@@ -32,7 +33,13 @@ def add_replay(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     )
     parser.add_argument("--settings", required=True, type=Path, metavar="FILE", help="the settings file")
     parser.add_argument("--readings", required=True, type=Path, metavar="IN.csv", help="the recording")
-    parser.add_argument("--positions", required=True, type=Path, metavar="OUT.csv", help="where the moves go")
+    parser.add_argument("--positions", type=Path, metavar="OUT.csv", help="where the moves go")
+    parser.add_argument(
+        "--against",
+        type=Path,
+        metavar="OLD",
+        help="tell which calls these other settings would have made instead",
+    )
     parser.add_argument(
         "--answer-after-min", type=float, default=ANSWER_AFTER_MIN, metavar="MIN",
         help="how long the imagined person needs to answer a call [min] (default %(default)s)",
@@ -49,12 +56,25 @@ def run_replay(args: argparse.Namespace) -> int:
         for problem in plan:
             print(problem, file=sys.stderr)
         return 2
-    tally = Tally()
+    if args.positions is None and args.against is None:
+        print("duskbell replay: --positions OUT.csv or --against OLD is needed", file=sys.stderr)
+        return 2
+    other = None if args.against is None else read_settings(args.against)
+    if other is not None and not isinstance(other, Plan):
+        for problem in other:
+            print(problem, file=sys.stderr)
+        return 2
+    tally, before = Tally(), None
     try:
         outcome = replay_file(
             plan, args.readings, tally, answer_after_min=args.answer_after_min, cache_dir=args.cache
         )
-        write_positions(args.positions, outcome.positions, ZoneInfo(plan.site.time_zone))
+        if other is not None:
+            before = replay_file(
+                other, args.readings, Tally(), answer_after_min=args.answer_after_min, cache_dir=args.cache
+            )
+        if args.positions is not None:
+            write_positions(args.positions, outcome.positions, ZoneInfo(plan.site.time_zone))
     except (RecordingUnreadable, AlmanacFailed, OSError) as error:
         print(f"duskbell replay: {error}", file=sys.stderr)
         return 1
@@ -62,10 +82,16 @@ def run_replay(args: argparse.Namespace) -> int:
         print(line, file=sys.stderr)
     if tally.refused > len(tally.named):
         print(f"and {tally.refused - len(tally.named)} further rows", file=sys.stderr)
+    comparison = None if before is None else compare_calls(before.called, outcome.called)
     if args.json:
-        print(json.dumps(_document(tally, outcome), sort_keys=True))
+        document = _document(tally, outcome)
+        if comparison is not None:
+            document["comparison"] = describe_comparison(comparison)
+        print(json.dumps(document, sort_keys=True))
     else:
         _print_words(tally, outcome, args.positions)
+        if comparison is not None:
+            print(write_comparison(comparison, ZoneInfo(plan.site.time_zone)))
     return 0 if tally.read else 1
 
 
@@ -155,11 +181,12 @@ def _document(tally: Tally, outcome: Outcome) -> dict[str, object]:
     }
 
 
-def _print_words(tally: Tally, outcome: Outcome, path: Path) -> None:
+def _print_words(tally: Tally, outcome: Outcome, path: Path | None) -> None:
     """Print the result for people."""
     print(f"{tally.read} rows read, {tally.refused} refused")
     for name, moves in outcome.moves.items():
-        print(f"curtain {name}: {moves} moves, written with their reasons to {path}")
+        where = "" if path is None else f", written with their reasons to {path}"
+        print(f"curtain {name}: {moves} moves{where}")
     print(f"calls: {outcome.calls} alarms would have called somebody, with {outcome.messages} messages")
     for utc_ms, name, text in outcome.alarms[-10:]:
         at = datetime.fromtimestamp(utc_ms / 1000, tz=UTC)
