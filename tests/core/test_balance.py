@@ -24,6 +24,7 @@ from controller.core.curtain.drive import Drive
 from controller.core.curtain.sky_memory import NOTHING_SEEN, expect_sky, mean_index, remember_sky
 from controller.core.curtain.view import BLANK
 from controller.core.curtain.wishes import Rule, wish_balance
+from controller.core.curtain.wording import explain
 from controller.core.plan.economics import Economics
 from controller.core.units import DAY_MS, MINUTE_MS
 
@@ -303,7 +304,7 @@ def test_the_house_draws_and_says_why_in_one_sentence() -> None:
 
 
 def test_a_lost_light_sensor_is_replaced_by_the_almanac_and_said() -> None:
-    """Silence of the sensor leaves six tenths of the clear sky, and the reason says that it is reckoned."""
+    """Silence of the sensor leaves the usual share of the clear sky, half of 800, and the reason says so."""
     house = make_house()
     house.wait(30, speaking={OUTSIDE.replace(" ", "_"): 25.0})
     view = house.state.views["roof"]
@@ -311,7 +312,8 @@ def test_a_lost_light_sensor_is_replaced_by_the_almanac_and_said() -> None:
 
     assert view.light_is_reckoned
     assert wish is not None
-    assert wish.numbers[3] == pytest.approx(480.0)
+    assert wish.numbers[3] == pytest.approx(400.0)
+    assert "reckoned from the clear sky" in explain(wish)
 
 
 def test_a_sensor_lost_for_a_moment_moves_nothing() -> None:

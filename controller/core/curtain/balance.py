@@ -17,7 +17,15 @@ import math
 from typing import Final, NamedTuple
 
 from controller.core.curtain.costs import DAY_ABOVE_W_M2, POSITIONS, WARM_ENOUGH_K, Scales, count_minute
-from controller.core.curtain.sky_memory import NOTHING_SEEN, SkyMemory, expect_sky, mean_index, remember_sky
+from controller.core.curtain.sky_memory import (
+    LOST_WEIGHTS,
+    NOTHING_SEEN,
+    WEIGHTS,
+    SkyMemory,
+    expect_sky,
+    mean_index,
+    remember_sky,
+)
 from controller.core.plan.economics import Economics
 from controller.core.units import MINUTE_MS, HouseMs
 
@@ -55,7 +63,7 @@ BUSY_DAY: Final = 1.5
 """Past this many times the wanted moves within one day each further move is half as dear again (our choice). [1]"""
 
 MOMENT_MIN: Final = 15.0
-"""A sensor lost for less than this leaves the clouds as they are remembered (our choice). [min]"""
+"""A sensor lost for longer leaves the clouds of the last days, not those of the last hour (our choice). [min]"""
 
 USUAL_LIGHT_MIN: Final = 20.0
 """Time constant of the light that is compared with the clamp on heat. [min]"""
@@ -149,9 +157,9 @@ def weigh(scales: Scales, economics: Economics, balance: Balance, sight: Sight) 
         return balance._replace(verdict=Verdict())
     sky, usual = balance.sky, balance.usual_w_m2
     lost_min = balance.lost_min + minutes if sight.light_is_reckoned else 0.0
-    if 0.0 < lost_min < MOMENT_MIN and sight.clear_w_m2 is not None:
-        # Lost for a moment only, by a spike or a pause: the clouds are still as they were.
-        remembered = mean_index(sky)
+    if lost_min and sight.clear_w_m2 is not None:
+        # Lost for a moment, by a spike or a pause, the clouds are still as they were; later, as they usually are.
+        remembered = mean_index(sky, _weights(lost_min))
         light = light if remembered is None else remembered * sight.clear_w_m2
     if sight.clear_w_m2 is not None and not sight.light_is_reckoned:
         sky = remember_sky(sky, light, sight.clear_w_m2, minutes)
@@ -205,7 +213,7 @@ def find_dearness(economics: Economics, balance: Balance, sight: Sight) -> float
 def expect_costs(scales: Scales, balance: Balance, sight: Sight) -> list[float]:
     """Reckon what each position is expected to cost over the horizon [per m2 of floor]."""
     totals = [0.0] * len(scales.positions)
-    sky = [] if balance.lost_min >= MOMENT_MIN else expect_sky(balance.sky)
+    sky = expect_sky(balance.sky, _weights(balance.lost_min))
     for (_, weight), clear in zip(AHEAD, sight.clear_ahead_w_m2, strict=True):
         weight_min = weight * sight.horizon_min
         for light, likely in _expect_light(sky, clear, balance, sight):
@@ -230,8 +238,12 @@ def _expect_light(
         if sight.light_w_m2 is not None and sight.clear_w_m2:
             index = min(sight.light_w_m2 / sight.clear_w_m2, 1.0)
         return [(index * clear_w_m2, 1.0)]
-    total = sum(likely for _, likely in sky)
-    return [(index * clear_w_m2, likely / total) for index, likely in sky]
+    return [(index * clear_w_m2, likely) for index, likely in sky]
+
+
+def _weights(lost_min: float) -> tuple[float, ...]:
+    """Return which memories of the sky count, by how long the sensor has been lost."""
+    return WEIGHTS if lost_min < MOMENT_MIN else LOST_WEIGHTS
 
 
 def _count(scales: Scales, sight: Sight, light_w_m2: float, *, is_day: bool) -> list[float]:
@@ -245,8 +257,16 @@ def _regret(
     scales: Scales, balance: Balance, sight: Sight, light_w_m2: float, minutes: float
 ) -> tuple[float, ...]:
     """Add what the present position has cost more than each other; begin anew where the curtain has moved."""
+    lights = [(light_w_m2, 1.0)]
+    if balance.lost_min and sight.clear_w_m2 is not None:
+        # What is not seen may have been any of what is usual.
+        sky = expect_sky(balance.sky, _weights(balance.lost_min))
+        lights = _expect_light(sky, sight.clear_w_m2, balance, sight)
     is_day = light_w_m2 > DAY_ABOVE_W_M2 if sight.sun_is_up is None else sight.sun_is_up
-    costs = _count(scales, sight, light_w_m2, is_day=is_day)
+    costs = [0.0] * len(scales.positions)
+    for light, likely in lights:
+        for at, cost in enumerate(_count(scales, sight, light, is_day=is_day)):
+            costs[at] += likely * cost
     mine = costs[-1]
     before = balance.here_percent
     if before is None or sight.drawn_percent is None or abs(before - sight.drawn_percent) > 1.0:
