@@ -210,12 +210,12 @@ class Clockwork:
             self.clocks.lost_ms += now_ms - before_ms - (away_ms or 0)
         self._begin(Started(away_ms))
 
-    def lose_record(self) -> None:
-        """Let the record be found corrupt at the next start: it is set aside, and everything is unknown."""
+    def lose_record(self, told_ms: int) -> None:
+        """Let the record be found corrupt at the next start, which tells of it at an instant [ms]."""
         self.memory.forget()
         text = "the record was damaged and has been set aside; everything is unknown"
-        self.tell_later(self.now_utc_ms + 1, TroubleSeen(Watched.JOURNAL, text))
-        self.tell_later(self.now_utc_ms + TOLD_FOR_MS, TroubleSeen(Watched.JOURNAL, None))
+        self.tell_later(told_ms, TroubleSeen(Watched.JOURNAL, text))
+        self.tell_later(told_ms + TOLD_FOR_MS, TroubleSeen(Watched.JOURNAL, None))
 
     def change_settings(self, plan: Plan) -> None:
         """Let the daemon take new settings."""

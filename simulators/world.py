@@ -157,7 +157,10 @@ class World:
             if missing > 0.0:
                 moles = missing / 50.0435 * tank.volume_m3
                 tank.dose(base_eq=moles, carbon_mol=moles)
-        if minute >= ROUND_MIN and tank.volume_m3 < tank.basin.full_m3 and minute < ROUND_MIN + 120:
+        if tank.leak_l_min <= 0.0 and tank.volume_m3 < 0.9 * tank.basin.full_m3:
+            # So low somebody looks in between, and stays until it is up again.
+            tank.fill_l_min = 20.0
+        elif ROUND_MIN <= minute < ROUND_MIN + 120 and tank.volume_m3 < tank.basin.full_m3:
             tank.fill_l_min = 5.0
         else:
             tank.fill_l_min = 0.0

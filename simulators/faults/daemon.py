@@ -75,8 +75,9 @@ def _refuse(text: str) -> Callable[[Cast], Mend]:
 
 def _corrupt(cast: Cast) -> Mend:
     """Damage the record, and take the power: the daemon must begin with nothing."""
-    cast.run.crash(20 * SECOND_MS)
-    cast.run.lose_record()
+    run = cast.run
+    run.crash(20 * SECOND_MS)
+    run.lose_record(run.now_utc_ms + 21 * SECOND_MS)
     return _nothing
 
 

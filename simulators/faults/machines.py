@@ -213,8 +213,8 @@ KINDS: Final = (
     ),
     Kind(
         "air stones clog",
-        "the stones let a sixth of the air through",
-        _plant("aeration_per_h", 1.1),
+        "the stones let hardly any air through",
+        _plant("aeration_per_h", 0.2),
         60.0,
         8 * HOURS,
     ),

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from controller.core.alarms.own_faults import with_own_faults
-from controller.core.plan.alarm import Response
+from controller.core.plan.alarm import Kind, Response
 from controller.core.plan.plan import Plan
+from controller.core.units import HOUR_MS, SECOND_MS
 from controller.core.vocabulary import Effect, Event, Stamp
 from simulators.memory import Moment
 from simulators.promises.alarms import AlarmPromises
@@ -16,6 +17,9 @@ from simulators.promises.heard import Hearing
 from simulators.promises.house import HousePromises
 from simulators.promises.motor import MotorPromises
 from simulators.promises.order import OrderPromises
+
+RECOVERS_MS: Final = 12 * HOUR_MS
+"""Within this an alarm that is over must also have been answered: a night lies in it. [ms]"""
 
 if TYPE_CHECKING:
     from simulators.clockwork import Clockwork
@@ -70,11 +74,20 @@ class Promises:
         """
         if run.away:
             raise PromiseBroken(run, "everything recovers", "the daemon is still away")
+        now = run.clocks.house_ms(run.now_utc_ms)
         for name, status in self.alarms.statuses.items():
-            if status.entry.response is Response.NOTE or self.alarms.hearing.cases[name].maybe_ms is not None:
+            if status.entry.response is Response.NOTE or not self._has_long_been_well(name, now):
                 continue
             call = self.calls.calls.get(name)
             waits = call is not None and call.answered_ms is None
             if status.up or waits:
                 what = "is up" if status.up else "waits for an answer"
                 raise PromiseBroken(run, "everything recovers", f"{name} [{status.code}] still {what}")
+
+    def _has_long_been_well(self, name: str, now: int) -> bool:
+        """Tell whether an alarm has had every reason, and the time, to end and to be answered."""
+        case = self.alarms.hearing.cases[name]
+        delay_ms = round(case.entry.off_delay_s * SECOND_MS) + RECOVERS_MS
+        if case.entry.kind is Kind.FAULT:
+            return case.entry.of not in self.alarms.parts
+        return case.maybe_ms is None and case.well_ms is not None and now - case.well_ms > delay_ms
