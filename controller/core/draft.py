@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TypeVar
 
-from controller.core.alarms.alarm import Alarm
+from controller.core.alarms.alarm import Alarm, make_code
 from controller.core.alarms.lifecycle import ACTIVE
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.hold import Hold
@@ -26,10 +26,39 @@ class Draft:
     """One turn's working copy."""
 
     __slots__ = (
-        "alarms", "almanac", "chain", "deadline_has_come", "drives", "due_alarms", "due_calls", "due_curtains",
-        "due_waters", "effects", "effects_made", "entered", "heartbeat_ms", "holds", "now", "occurrences",
-        "outstanding", "plan", "playing", "refused", "roll", "rules", "senders", "senses", "settled_ms",
-        "stamp", "state", "tended", "troubles", "unreported", "views", "way_failures",
+        "alarms",
+        "almanac",
+        "chain",
+        "codes_from",
+        "deadline_has_come",
+        "drives",
+        "due_alarms",
+        "due_calls",
+        "due_curtains",
+        "effects",
+        "effects_made",
+        "entered",
+        "heartbeat_ms",
+        "holds",
+        "now",
+        "occurrences",
+        "outstanding",
+        "plan",
+        "playing",
+        "refused",
+        "roll",
+        "rules",
+        "senders",
+        "senses",
+        "settled_ms",
+        "stamp",
+        "state",
+        "stirred",
+        "tended",
+        "troubles",
+        "unreported",
+        "views",
+        "way_failures",
     )  # fmt: skip
 
     def __init__(self, state: State, stamp: Stamp) -> None:
@@ -59,6 +88,7 @@ class Draft:
         self.outstanding = durable.outstanding
         self.occurrences = durable.occurrences
         self.effects_made = durable.effects_made
+        self.codes_from = durable.codes_from
         self.senders = durable.senders
         self.entered = durable.entered
         self.chain = durable.chain
@@ -66,12 +96,16 @@ class Draft:
         self.due_alarms: set[str] = set()
         self.due_calls: set[str] = set()
         self.due_curtains: set[str] = set()
-        self.due_waters: set[str] = set()
+        self.stirred: set[str] = set()
 
     def effect_id(self) -> str:
         """Return a name for the next command or message; no two in the life of the house are the same."""
         self.effects_made += 1
         return f"e{self.effects_made}"
+
+    def make_code(self) -> str:
+        """Return the code of the latest occurrence, in this house's own row of codes."""
+        return make_code(self.codes_from + self.occurrences)
 
     def note(self, ledger: Ledger, subject: str, rule: str, text: str, value: float | None = None) -> None:
         """Put a line into the record."""
@@ -121,13 +155,15 @@ class Draft:
             or self.outstanding is not old.outstanding
             or self.occurrences != old.occurrences
             or self.effects_made != old.effects_made
+            or self.codes_from != old.codes_from
             or self.senders is not old.senders
             or self.entered is not old.entered
             or self.chain is not old.chain
         ):
             durable = Durable(
                 drives=self.drives, holds=self.holds, alarms=self.alarms, outstanding=self.outstanding,
-                occurrences=self.occurrences, effects_made=self.effects_made, senders=self.senders, chain=self.chain,
+                occurrences=self.occurrences, effects_made=self.effects_made, codes_from=self.codes_from,
+                senders=self.senders, chain=self.chain,
                 entered=self.entered,
             )  # fmt: skip
         return replace(

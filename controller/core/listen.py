@@ -24,7 +24,7 @@ def take_readings(draft: Draft, event: ReadingsTaken) -> None:
     """Judge each sample and remember it. Samples of sensors that the settings do not know are ignored."""
     stamp = draft.stamp
     specs, curtains = draft.roll.specs, draft.roll.curtains_of_sensor
-    alarms_of, waters_of = draft.roll.alarms_of_sensor, draft.roll.waters_of_sensor
+    alarms_of, stirring = draft.roll.alarms_of_sensor, draft.roll.stirs
     senses = dict(draft.senses)
     sun_deg, clear_w_m2 = look_up_sky(draft.almanac, stamp)
     for sample in event.samples:
@@ -43,8 +43,8 @@ def take_readings(draft: Draft, event: ReadingsTaken) -> None:
             draft.due_alarms.update(alarms_of[name])
         if name in curtains:
             draft.due_curtains.update(curtains[name])
-        if name in waters_of:
-            draft.due_waters.update(waters_of[name])
+        if name in stirring:
+            draft.stirred.add(name)
     draft.senses = senses
 
 
@@ -68,7 +68,7 @@ def let_go_stale(draft: Draft) -> None:
                 _note_trust(draft, name, sense.trust, after.trust, after.why)
             draft.due_alarms.update(draft.roll.alarms_of_sensor.get(name, ()))
             draft.due_curtains.update(draft.roll.curtains_of_sensor.get(name, ()))
-            draft.due_waters.update(draft.roll.waters_of_sensor.get(name, ()))
+            draft.stirred.add(name)
     draft.senses = senses
 
 

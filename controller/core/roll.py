@@ -35,7 +35,10 @@ class Roll:
     waters: Mapping[str, Water]
     waters_of_sensor: Mapping[str, tuple[str, ...]]
     recipes: Mapping[str, tuple[Recipe, ...]]
-    traced: Mapping[str, tuple[str, ...]]
+    recipes_of_sensor: Mapping[str, tuple[Recipe, ...]]
+    probes: Mapping[str, tuple[Water, ...]]
+    traced: frozenset[str]
+    stirs: frozenset[str]
     harms: Mapping[str, Harm]
     reminders: tuple[str, ...]
     causes_of: Mapping[str, tuple[str, ...]]
@@ -64,6 +67,11 @@ def call_roll(plan: Plan) -> Roll:
     for water in plan.water:
         for sensor in (*list_sensors(water), *(recipe.name for recipe in recipes[water.name])):
             waters_of_sensor[sensor] = (*waters_of_sensor.get(sensor, ()), water.name)
+    recipes_of: dict[str, tuple[Recipe, ...]] = {}
+    for recipe in (recipe for each in recipes.values() for recipe in each):
+        for sensor in recipe.inputs:
+            recipes_of[sensor] = (*recipes_of.get(sensor, ()), recipe)
+    traced = frozenset(name for water in plan.water for name in list_traced(water) if name not in derived)
     return Roll(
         sensors={sensor.name: sensor for sensor in plan.sensor} | derived,
         specs={sensor.name: make_spec(sensor) for sensor in plan.sensor},
@@ -77,10 +85,15 @@ def call_roll(plan: Plan) -> Roll:
         waters={water.name: water for water in plan.water},
         waters_of_sensor=waters_of_sensor,
         recipes=recipes,
-        traced={
-            water.name: tuple(name for name in list_traced(water) if name not in derived)
+        recipes_of_sensor=recipes_of,
+        probes={
+            name: tuple(water for water in plan.water if name in {water.oxygen, water.conductivity})
             for water in plan.water
+            for name in (water.oxygen, water.conductivity)
+            if name
         },
+        traced=traced,
+        stirs=traced | recipes_of.keys(),
         harms=find_harms(plan.alarm),
         reminders=tuple(entry.name for entry in entries.values() if entry.kind is Kind.DUE),
         causes_of=causes_of,

@@ -1,14 +1,14 @@
 """Look after the bodies of water: follow their readings, reckon what can be derived, remind of tests that are due.
 
-Work is done only for a water one of whose sensors has changed in this turn; horizons and causes are reckoned
+Work is done only for what hangs on a sensor that has spoken in this turn; horizons and causes are reckoned
 when somebody asks (`controller.core.foresee`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
-from typing import Final, NamedTuple
+from typing import Final
 
 from controller.core.draft import Draft
 from controller.core.signals.sense import UNHEARD, Sense
@@ -18,24 +18,33 @@ from controller.core.vocabulary import Trust
 from controller.core.water.derive import derive, derive_loss, with_doubt
 from controller.core.water.probe import find_in_air
 from controller.core.water.readings import Recipe
-from controller.core.water.trace import EMPTY, Trace, follow
+from controller.core.water.trace import EMPTY, follow
 
 REMIND_EVERY_MS: Final = HOUR_MS
 """A test kit is due in days: looking once an hour is often enough. [ms]"""
 
 
-class _Work(NamedTuple):
-    """The mappings of one turn being changed."""
+class _Work:
+    """The mappings of one turn being changed; each is copied on its first change."""
 
-    senses: dict[str, Sense]
-    before: Mapping[str, Sense]
-    traces: dict[str, Trace]
+    __slots__ = ("doubts", "draft", "senses", "traces")
+
+    def __init__(self, draft: Draft) -> None:
+        self.draft = draft
+        self.senses = dict(draft.senses)
+        self.traces = dict(draft.tended.traces)
+        self.doubts = draft.tended.doubts
+
+    def look_at(self, name: str) -> Sense:
+        """Return what is known of a sensor, doubtful where its neighbours contradict it."""
+        sense = self.senses.get(name, UNHEARD)
+        return with_doubt(name, sense, self.doubts) if self.doubts else sense
 
 
 def tend_due(draft: Draft) -> None:
-    """Bring up to date every body of water that something has happened to, and look for tests that are due."""
-    if draft.due_waters:
-        _tend(draft)
+    """Bring up to date every water that something has happened to, and look for tests that are due."""
+    if draft.stirred:
+        _tend(draft, draft.stirred)
     if draft.roll.reminders and draft.tended.look_ms <= draft.now:
         draft.tended = replace(draft.tended, look_ms=draft.now + REMIND_EVERY_MS)
         draft.due_alarms.update(draft.roll.reminders)
@@ -43,51 +52,57 @@ def tend_due(draft: Draft) -> None:
 
 def expect_waters(draft: Draft) -> None:
     """After a start or new settings reckon everything anew; courses of sensors that are gone are forgotten."""
-    traced = {name for names in draft.roll.traced.values() for name in names}
-    kept = {name: trace for name, trace in draft.tended.traces.items() if name in traced}
-    draft.tended = Tended(traces=kept, look_ms=draft.now)
-    draft.due_waters.update(draft.roll.waters)
-
-
-def _tend(draft: Draft) -> None:
     roll = draft.roll
-    work = _Work(dict(draft.senses), draft.state.senses, dict(draft.tended.traces))
-    doubts = draft.tended.doubts
-    for name in draft.due_waters:
-        water = roll.waters[name]
-        turned = _follow(roll.traced[name], work)
-        if turned:
-            found = find_in_air(water, work.senses, work.traces, elevation_m=draft.plan.site.elevation_m)
-            mine = {water.oxygen, water.conductivity}
-            if found or not mine.isdisjoint(doubts):
-                doubts = {each: why for each, why in doubts.items() if each not in mine} | found
-        for recipe in roll.recipes[name]:
-            _reckon(draft, recipe, work, doubts)
+    kept = {
+        name: trace
+        for name, trace in draft.tended.traces.items()
+        if name in roll.traced or (name in roll.sensors and name not in roll.specs)
+    }
+    draft.tended = Tended(traces=kept, look_ms=draft.now)
+    work = _Work(draft)
+    for recipes in roll.recipes.values():
+        for recipe in recipes:
+            _reckon(work, recipe)
     draft.senses = work.senses
-    draft.tended = replace(draft.tended, traces=work.traces, doubts=doubts)
 
 
-def _follow(names: tuple[str, ...], work: _Work) -> bool:
-    """Add what the sensors of a water have said to their courses; tell whether a minute has been completed."""
-    turned = False
-    for name in names:
-        sense = work.senses.get(name, UNHEARD)
-        if sense is work.before.get(name) or sense.trust is not Trust.GOOD or sense.value is None:
-            continue
-        trace = work.traces.get(name, EMPTY)
-        after = follow(trace, at_ms=max(sense.changed_ms, sense.heard_ms), value=sense.value)
-        turned = turned or after.fine is not trace.fine
-        work.traces[name] = after
-    return turned
+def _tend(draft: Draft, stirred: AbstractSet[str]) -> None:
+    """Follow the readings that have changed, and reckon what hangs on them."""
+    roll, work = draft.roll, _Work(draft)
+    due: dict[str, Recipe] = {}
+    for name in stirred:
+        if name in roll.traced:
+            _follow(work, name)
+        for recipe in roll.recipes_of_sensor.get(name, ()):
+            due[recipe.name] = recipe
+    for recipe in due.values():
+        _reckon(work, recipe)
+    draft.senses = work.senses
+    draft.tended = Tended(work.traces, work.doubts, draft.tended.look_ms)
 
 
-def _reckon(draft: Draft, recipe: Recipe, work: _Work, doubts: Mapping[str, str]) -> None:
-    """Reckon one derived reading if anything it rests on has changed."""
-    name, senses = recipe.name, work.senses
-    old = senses.get(name)
-    if old is not None and all(senses.get(each) is work.before.get(each) for each in recipe.inputs):
+def _follow(work: _Work, name: str) -> None:
+    """Add what a sensor has said to its course; with each completed minute ask whether it hangs in air."""
+    sense = work.senses.get(name, UNHEARD)
+    if sense is work.draft.state.senses.get(name) or sense.trust is not Trust.GOOD or sense.value is None:
         return
-    inputs = [with_doubt(each, senses.get(each, UNHEARD), doubts) for each in recipe.inputs]
+    trace = work.traces.get(name, EMPTY)
+    after = work.traces[name] = follow(trace, at_ms=sense.heard_ms, value=sense.value)
+    if after.fine is trace.fine:
+        return
+    elevation_m = work.draft.plan.site.elevation_m
+    for water in work.draft.roll.probes.get(name, ()):
+        found = find_in_air(water, work.senses, work.traces, elevation_m=elevation_m)
+        if found or name in work.doubts:
+            mine = {water.oxygen, water.conductivity}
+            work.doubts = {each: why for each, why in work.doubts.items() if each not in mine} | found
+
+
+def _reckon(work: _Work, recipe: Recipe) -> None:
+    """Reckon one derived reading."""
+    draft, senses, name = work.draft, work.senses, recipe.name
+    old = senses.get(name)
+    inputs = [work.look_at(each) for each in recipe.inputs]
     if recipe.quantity is Quantity.WATER_LOSS:
         trace = work.traces.get(recipe.inputs[0], EMPTY)
         before = draft.tended.traces.get(recipe.inputs[0], EMPTY)

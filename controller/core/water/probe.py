@@ -19,6 +19,9 @@ from controller.core.water.trace import EMPTY, Trace, list_points
 
 DRY_BELOW_MS_CM: Final = 0.002
 JUMP_PERCENT: Final = 15.0
+JUMP_LEAST_MG_L: Final = 0.9
+"""15 % of the least that full water holds, 6.4 mg/L at 40 C: a course that moved by less has not jumped."""
+
 JUMP_WITHIN_MIN: Final = 2.5
 AIR_PERCENT: Final = (94.0, 112.0)
 """What a probe shows in air is 100 %; calibration, damp and cold make it a band."""
@@ -44,7 +47,8 @@ def _has_jumped(
     if temperature.trust is not Trust.GOOD or temperature.value is None:
         return False
     points = list_points(traces.get(water.oxygen, EMPTY))
-    if len(points) < 2:
+    values = [value for _, value in points]
+    if len(points) < 2 or max(values) - min(values) < JUMP_LEAST_MG_L:
         return False
     try:
         full = oxygen.find_saturation_mg_l(
