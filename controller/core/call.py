@@ -206,6 +206,7 @@ def write_letter(draft: Draft, name: str, alarm: Alarm) -> Letter:
     sensor, sense = draft.roll.sensors.get(entry.sensor), draft.senses.get(entry.sensor)
     trouble = None if entry.of is None else draft.troubles.get(entry.of)
     sight = Foresight(draft.roll, draft.senses, draft.tended, draft.drives)
+    outlook = foresee_alarm(sight, entry)
     hidden = [
         follower
         for follower in draft.roll.consequences_of.get(name, ())
@@ -220,10 +221,17 @@ def write_letter(draft: Draft, name: str, alarm: Alarm) -> Letter:
         stamp=draft.stamp,
         phrases=phrases,
         hidden=hidden,
-        outlook=foresee_alarm(sight, entry),
+        outlook=outlook,
     )
     short = write_short(
-        entry, alarm, sensor=sensor, sense=sense, trouble=trouble, stamp=draft.stamp, phrases=phrases
+        entry,
+        alarm,
+        sensor=sensor,
+        sense=sense,
+        trouble=trouble,
+        stamp=draft.stamp,
+        phrases=phrases,
+        outlook=outlook,
     )
     full = f"{text}\n\n{explain_call(entry, alarm, phrases, diagnose_alarm(sight, entry))}"
     return Letter(name, f"{name}/{alarm.occurrence}", subject, text, short, full)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import time
 
 import pytest
-from makers import House, make_entry, make_sensor
+from makers import House, make_entry, make_sensor, make_step
 from waters import AIR, FLOW, OXYGEN, PH, WARMTH, air_off, low_oxygen, make_tank_plan, make_water
 
 from controller.core.foresee import Foresight, compare_mirrors, diagnose_waters, foresee_alarm, foresee_waters
 from controller.core.plan.alarm import Kind, Response
+from controller.core.plan.people import Way
 from controller.core.plan.water import Loop, Water
 from controller.core.roll import find_harms
 from controller.core.step import step
@@ -98,6 +99,17 @@ def test_the_call_says_the_minutes_that_are_left() -> None:
 
     assert "Harm in 30 min (no air)." in house.messages[0].text
     assert "40 min" not in house.messages[0].text
+
+
+def test_a_text_message_says_the_minutes_that_are_left() -> None:
+    """The same 30 min stand in the short form that goes to a phone."""
+    plan = make_tank_plan(low_oxygen(), air_off())
+    person = plan.person[0].model_copy(update={"phone": "+447700900123"})
+    plan = plan.model_copy(update={"person": (person,), "call": (make_step(0, "keeper", ways=(Way.TEXT,)),)})
+    house = live(House(plan), 15, ALL_WELL)
+    live(house, 1, ALL_WELL | {AIR: 0.0})
+
+    assert "30 min left" in house.messages[0].text
 
 
 def test_without_figures_the_call_says_what_the_alarm_list_supposes() -> None:
