@@ -38,11 +38,14 @@ class Staff:
         By name.
     paths : dict[str, Path]
         By way. Settable.
+    codes : tuple[str, ...]
+        The codes of the last message that asked for an answer.
     """
 
     def __init__(self, people: Iterable[Person], *, seed: int) -> None:
         self.people = {person.name: person for person in people}
         self.paths: dict[str, Path] = {}
+        self.codes: tuple[str, ...] = ()
         self._seed = seed
 
     def path(self, way: str) -> Path:
@@ -62,6 +65,7 @@ class Staff:
         run.tell_later(at_ms, EffectDone(message.effect_id))
         person = self.people.get(message.person)
         codes = tuple(dict.fromkeys(one or other for one, other in ASKS.findall(message.text)))
+        self.codes = codes or self.codes
         if person is None or not codes:
             return
         for arrival_ms in carried.arrivals_ms:

@@ -128,7 +128,8 @@ def _strange_answers(cast: Cast) -> Mend:
         if not live[0]:
             return
         run.turn(AnswerGiven(dice.choice(STRANGE_CODES), "keeper", "command line"))
-        run.turn(AnswerGiven(str(dice.randrange(1000, 10000)), " ", "command line"))
+        for code in (str(dice.randrange(1000, 10000)), *run.staff.codes):
+            run.turn(AnswerGiven(code, " ", "command line"))
         run.later(run.now_utc_ms + dice.randrange(1, 10) * MINUTE_MS, type_one)
 
     type_one()

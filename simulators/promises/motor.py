@@ -39,6 +39,9 @@ if TYPE_CHECKING:
 COMFORT: Final = frozenset({"light ceiling", "hold heat at night", "hold heat in low light", "open"})
 """The rules whose moves wait for dwell and budget."""
 
+ON_THE_WAY_S: Final = 1.0
+"""The rest is counted from the stop that was sent; it may be this long on its way to the board. [s]"""
+
 TRIES_MOST: Final = 2
 """Runs against a jam before a person has looked."""
 
@@ -138,7 +141,7 @@ class MotorPromises:
         way = Direction.DRAW if move.run is Run.DRAW else Direction.OPEN
         if board.welded is not Direction.REST or board.last_run in {Direction.REST, way}:
             return
-        if board.rested_s < curtain.rest_before_reversal_s - 0.001:
+        if board.rested_s < curtain.rest_before_reversal_s - ON_THE_WAY_S:
             text = f"{move!r} after {board.rested_s:.1f} s, it must rest {curtain.rest_before_reversal_s:g} s"
             raise PromiseBroken(run, "the motor rests before it turns round", text)
 
