@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import queue
 import threading
 import traceback
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 import structlog
 
@@ -38,6 +39,7 @@ from controller.core.vocabulary import (
     TroubleSeen,
     Woken,
 )
+from controller.edges import last_good
 from controller.edges.calendar import Calendar, Job
 from controller.edges.clock import Clock
 from controller.edges.inbox import Inbound, Inbox
@@ -49,7 +51,9 @@ from controller.edges.null_motor import NullMotor
 from controller.edges.sun import keep_almanac
 from controller.edges.watchdog import Watchdog
 from controller.engine import Engine
+from controller.settings.difference import differences
 from controller.settings.load import read_settings
+from controller.settings.problems import write_problems
 
 log = structlog.get_logger("duskbell")
 
@@ -69,6 +73,13 @@ NULL_MOTOR_STEP_S: Final = 1.0
 """How closely a dry run follows its imagined motor. [s]"""
 
 
+class Reloaded(NamedTuple):
+    """What came of reading the settings again, in lines for people."""
+
+    good: bool
+    lines: tuple[str, ...]
+
+
 class Daemon:
     """One house, alive. Build it, `run` it on the main thread, `stop` it from a signal handler."""
 
@@ -81,10 +92,12 @@ class Daemon:
         journal: Journal | None,
         away_ms: int | None = None,
         trouble: str = "",
+        refused: str = "",
     ) -> None:
         """Wire the house. Without a journal (`trouble` says why) it lives from memory and calls for help.
 
-        `away_ms` is how long it was away, None if a clock that was not set makes that unknown.
+        `away_ms` is how long it was away, None if a clock that was not set makes that unknown. `refused` says
+        what is wrong with the settings file if `plan` is the last good one instead.
         """
         self._settings_path = settings_path
         self.clock = clock
@@ -92,6 +105,7 @@ class Daemon:
         self._journal = journal
         self._stopping = threading.Event()
         self._reload = threading.Event()
+        self._outcomes: queue.SimpleQueue[Reloaded] = queue.SimpleQueue()
         self._waiting: list[Callable[[], None]] = []
         self._house_ms: HouseMs = clock.house_ms()
         self._write_ms: HouseMs = self._house_ms
@@ -114,6 +128,10 @@ class Daemon:
         self._start_event = Started(away_ms)
         if trouble:
             self.inbox.put(TroubleSeen(Watched.JOURNAL, trouble))
+        if refused:
+            self.inbox.put(TroubleSeen(Watched.SETTINGS, refused))
+        else:
+            self._keep_good()
 
     def _remembered(self) -> Durable | None:
         """Read what the last run left."""
@@ -323,16 +341,42 @@ class Daemon:
         if not isinstance(loaded, Plan):
             for problem in loaded:
                 log.error("settings refused", problem=str(problem))
-            more = f" (and {len(loaded) - 1} more)" if len(loaded) > 1 else ""
-            first = f"{loaded[0]}{more}"
-            self.inbox.put(TroubleSeen(Watched.SETTINGS, first))
+            self.inbox.put(TroubleSeen(Watched.SETTINGS, write_problems(loaded)))
+            lines = ("refused; the old settings stay in force:", *(str(problem) for problem in loaded))
+            self._outcomes.put(Reloaded(good=False, lines=lines))
             return
+        changes = [str(change) for change in differences(self.engine.state.plan, loaded)]
+        for change in changes:
+            log.info("settings", change=change)
+        self._outcomes.put(
+            Reloaded(good=True, lines=("in force now:", *(changes or ["nothing has changed"])))
+        )
+        self._keep_good()
         self._turn(self._stamp(), Inbound(SettingsChanged(loaded)))
         self._mqtt.change_plan(loaded)
         self._ways = ways.make_adapters(loaded, self.clock, self.inbox, kept=self._ways)
         self._sender.change(self._ways)
         threading.Thread(target=self._renew_sun, args=(True,), name="sun", daemon=True).start()
         self._null_motor = NullMotor(loaded)
+
+    def _keep_good(self) -> None:
+        """Keep the settings in force for a start that finds the file broken."""
+        try:
+            text = self._settings_path.read_text(encoding="utf-8")
+        except OSError as error:
+            log.warning("the good settings could not be kept", why=str(error))
+            return
+        last_good.keep(Path(self.engine.state.plan.journal.directory), text)
+
+    def reload_and_wait(self, timeout_s: float) -> Reloaded | None:
+        """Have the settings read again and wait for what came of it. For other threads; None if it takes too long."""
+        while not self._outcomes.empty():
+            self._outcomes.get_nowait()
+        self.reload()
+        try:
+            return self._outcomes.get(timeout=timeout_s)
+        except queue.Empty:
+            return None
 
     def put_and_wait(self, event: Event, timeout_s: float) -> bool:
         """Put an event in and wait until it has been taken and remembered. For other threads."""

@@ -17,6 +17,7 @@ import structlog
 
 from controller import talk
 from controller.core.plan.plan import Plan
+from controller.edges import last_good
 from controller.edges.clock import BoardClock, Clock, RehearsalClock
 from controller.edges.journal import Journal, JournalBroken, JournalFull, JournalInUse
 from controller.export_command import add_export
@@ -24,7 +25,9 @@ from controller.reckon import add_reckon
 from controller.replay_command import add_replay
 from controller.report_command import add_report
 from controller.settings.check_command import add_check
-from controller.settings.load import read_settings
+from controller.settings.load import load_settings, read_settings
+from controller.settings.problems import write_problems
+from controller.settings.rescue import find_directory
 from controller.sky_report import add_sky
 
 log = structlog.get_logger("duskbell")
@@ -86,10 +89,16 @@ def run_daemon(args: argparse.Namespace) -> int:
 
     set_up_log(args.log)
     loaded = read_settings(args.settings)
+    refused = ""
     if not isinstance(loaded, Plan):
         for problem in loaded:
             print(problem, file=sys.stderr)
-        return USAGE
+        last = _recall_good(args.settings)
+        if last is None:
+            return USAGE
+        refused = write_problems(loaded)
+        log.error("settings refused: going on with the last good ones", problem=refused)
+        loaded = last
     rehearsal = None
     if args.rehearsal_start is not None:
         try:
@@ -125,6 +134,7 @@ def run_daemon(args: argparse.Namespace) -> int:
         journal=journal,
         away_ms=clock.away_ms if isinstance(clock, BoardClock) else None,
         trouble=trouble,
+        refused=refused,
     )
     signal.signal(signal.SIGTERM, lambda *_: daemon.stop())
     signal.signal(signal.SIGINT, lambda *_: daemon.stop())
@@ -138,6 +148,16 @@ def run_daemon(args: argparse.Namespace) -> int:
             page.stop()
         server.stop()
     return GOOD
+
+
+def _recall_good(path: Path) -> Plan | None:
+    """Return the last settings that were good, if the broken file still tells where they are kept."""
+    try:
+        text = last_good.recall(find_directory(path))
+    except OSError:
+        return None
+    loaded = None if text is None else load_settings(text, file_name=last_good.NAME)
+    return loaded if isinstance(loaded, Plan) else None
 
 
 def _make_clock(plan: Plan, journal: Journal | None, rehearsal: datetime | None, rate: float) -> Clock:

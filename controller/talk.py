@@ -17,7 +17,6 @@ from typing import Final, NamedTuple
 
 from controller.core.alarms.alarm import QUIET
 from controller.core.alarms.lifecycle import SOUNDING, Phase
-from controller.core.plan.plan import Plan
 from controller.core.vocabulary import (
     AlarmPutBack,
     AlarmReset,
@@ -35,7 +34,7 @@ from controller.daemon import Daemon
 from controller.edges.control import ControlServer, NotRunning, ask
 from controller.entering import BASES, enter_value
 from controller.report import describe_status, write_status
-from controller.settings.load import read_settings
+from controller.settings.rescue import find_directory
 from controller.water_report import describe_waters, write_waters
 
 SOCKET_NAME: Final = "duskbell.sock"
@@ -114,7 +113,11 @@ def _why(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
 
 def _acknowledge(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     """Take a person's answer, and say what became of it."""
-    verdict = give_answer(daemon, str(request["code"]), str(request["person"]), "command line")
+    person, known = str(request["person"]).strip(), daemon.engine.state.roll.persons
+    if person not in known and person != request["account"]:
+        text = f"{person[:40] or 'nobody'} is not among the people of the settings: {', '.join(known)}"
+        return {"ok": False, "text": text}
+    verdict = give_answer(daemon, str(request["code"]), person, "command line")
     return {"ok": verdict.taken, "text": verdict.text}
 
 
@@ -242,8 +245,10 @@ def _test_call(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
 def _reload(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     """Have the settings read again."""
     del request
-    daemon.reload()
-    return {"ok": True, "text": "the settings are read again; duskbell status tells if they were refused"}
+    outcome = daemon.reload_and_wait(WAIT_S)
+    if outcome is None:
+        return {"ok": False, "text": "the daemon did not read them in time; look at duskbell status"}
+    return {"ok": outcome.good, "text": "\n".join(outcome.lines)}
 
 
 def _enter(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
@@ -332,10 +337,10 @@ def run_talk(args: argparse.Namespace) -> int:
     if args.command == "why" and args.table:
         print(print_precedence())
         return 0
-    loaded = read_settings(args.settings)
-    if not isinstance(loaded, Plan):
-        for problem in loaded:
-            print(problem, file=sys.stderr)
+    try:
+        directory = find_directory(args.settings)
+    except OSError as error:
+        print(f"duskbell {args.command}: {args.settings}: {error.strerror}", file=sys.stderr)
         return 2
     words = (
         "code", "curtain", "alarm", "drawn_percent", "minutes", "reason", "person", "sensor", "value", "unit",
@@ -344,7 +349,7 @@ def run_talk(args: argparse.Namespace) -> int:
     request: dict[str, object] = {"do": args.command}
     request |= {word: getattr(args, word) for word in words if hasattr(args, word)}
     try:
-        reply = ask(Path(loaded.journal.directory) / SOCKET_NAME, request, WAIT_S + 5.0)
+        reply = ask(directory / SOCKET_NAME, request, WAIT_S + 5.0)
     except NotRunning as error:
         print(f"duskbell {args.command}: the daemon does not answer: {error}", file=sys.stderr)
         return 1

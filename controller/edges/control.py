@@ -9,8 +9,10 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import pwd
 import socket
 import socketserver
+import struct
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -32,8 +34,10 @@ CLIENTS_MAX: Final = 8
 IDLE_S: Final = 30.0
 """A client that says nothing for this long is hung up on. [s]"""
 
+_CREDENTIALS: Final = struct.Struct("3i")  # struct ucred of unix(7): process, account, group
+
 Handle = Callable[[dict[str, object]], dict[str, object]]
-"""Answers one request."""
+"""Answers one request. Its `account` is the account at the other end, as the system knows it."""
 
 
 class NotRunning(Exception):  # noqa: N818 - named by what happened, like every event of the house
@@ -106,8 +110,9 @@ class ControlServer:
                 talker.wfile.write(_line({"ok": False, "text": "too many people talk with Duskbell at once"}))
             return
         try:
+            account = _find_account(talker.connection)
             while line := talker.rfile.readline(REQUEST_BYTES_MAX + 1):
-                talker.wfile.write(self._answer(line))
+                talker.wfile.write(self._answer(line, account))
                 if len(line) > REQUEST_BYTES_MAX:
                     return
         except (OSError, ValueError):
@@ -115,7 +120,7 @@ class ControlServer:
         finally:
             self._places.release()
 
-    def _answer(self, line: bytes) -> bytes:
+    def _answer(self, line: bytes, account: str) -> bytes:
         """Answer one line; whatever it holds, there is an answer."""
         if len(line) > REQUEST_BYTES_MAX:
             return _line({"ok": False, "text": f"a request is at most {REQUEST_BYTES_MAX} bytes"})
@@ -126,11 +131,21 @@ class ControlServer:
         if not isinstance(request, dict):
             return _line({"ok": False, "text": "a request is a JSON object"})
         try:
-            return _line(self._handle(cast("dict[str, object]", request)))
+            return _line(self._handle(cast("dict[str, object]", request) | {"account": account}))
         except Exception:
             # The thread of one client; the daemon itself must not feel a mistake in an answer.
             log.exception("a request could not be answered")
             return _line({"ok": False, "text": "Duskbell could not answer that; see its log"})
+
+
+def _find_account(connection: socket.socket) -> str:
+    """Ask the system which account is at the other end; what the client says of itself does not count."""
+    try:
+        raw = connection.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _CREDENTIALS.size)
+        _pid, account, _group = _CREDENTIALS.unpack(raw)
+        return pwd.getpwuid(account).pw_name
+    except (OSError, AttributeError, KeyError):
+        return ""
 
 
 def ask(path: Path, request: dict[str, object], timeout_s: float) -> dict[str, object]:

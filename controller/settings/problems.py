@@ -47,6 +47,12 @@ class Problem:
         return f"{self.file_name}:{self.line}: {self.text}"
 
 
+def write_problems(problems: Sequence[Problem]) -> str:
+    """Write the first problem and how many there are, for a message."""
+    more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+    return f"{problems[0]}{more}"
+
+
 def suggest(word: str, known: Iterable[str]) -> str | None:
     """Find the known word that was most likely meant, or None when none is near."""
     near = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)

@@ -189,6 +189,23 @@ def test_time_away_counts_only_between_two_trusted_clocks(
     assert away_ms == clock.away_ms
 
 
+@pytest.mark.parametrize("away_ms", [1_000, 3_000, 60_000, 8 * 3_600_000])
+def test_a_restart_is_no_clock_that_was_put_back(board: Board, tmp_path: Path, away_ms: int) -> None:
+    """On a board without a time service the clock stays trusted over a restart of any length."""
+    clock = BoardClock.resumed(
+        "UTC",
+        last_house_ms=board.house_ms,
+        last_utc_ms=NOON_MS - away_ms,
+        last_utc_trusted=True,
+        synchronized_file=tmp_path / "no time service" / "synchronized",
+        read_utc_ns=board.read_utc_ns,
+        read_boot_ns=board.read_boot_ns,
+    )
+
+    assert clock.away_ms == away_ms
+    assert clock.stamp(board.house_ms).utc_trusted
+
+
 def test_a_trusted_clock_behind_the_journal_adds_nothing(board: Board, tmp_path: Path) -> None:
     """The house axis never goes back across a restart, even if the journal's UTC was ahead."""
     flag = tmp_path / "synchronized"

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import pwd
 import socket
 import stat
 import threading
@@ -42,6 +44,9 @@ def path(tmp_path: Path) -> Path:
     return tmp_path / "duskbell.sock"
 
 
+US = pwd.getpwuid(os.getuid()).pw_name
+
+
 def raw(path: Path, sent: bytes) -> bytes:
     """Send bytes as they are and read one line."""
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as line:
@@ -57,8 +62,16 @@ def test_a_request_is_answered(path: Path) -> None:
     with serving(path):
         assert ask(path, {"do": "hold", "who": "Jürgen"}, 5) == {
             "ok": True,
-            "asked": {"do": "hold", "who": "Jürgen"},
+            "asked": {"do": "hold", "who": "Jürgen", "account": US},
         }
+
+
+def test_the_account_is_the_one_the_system_knows(path: Path) -> None:
+    """Who somebody says to be does not count; the system tells whose process is at the other end (unix(7))."""
+    with serving(path):
+        asked = ask(path, {"do": "hold", "account": "somebody else"}, 5)["asked"]
+
+    assert asked == {"do": "hold", "account": US}
 
 
 def test_a_client_may_ask_again(path: Path) -> None:
@@ -69,7 +82,7 @@ def test_a_client_may_ask_again(path: Path) -> None:
         with line.makefile("rb") as replies:
             for number in range(3):
                 line.sendall(b'{"n": %d}\n' % number)
-                assert json.loads(replies.readline())["asked"] == {"n": number}
+                assert json.loads(replies.readline())["asked"] == {"n": number, "account": US}
 
 
 def test_only_our_own_account_may_ask(path: Path) -> None:
@@ -129,7 +142,7 @@ def test_a_mistake_in_an_answer_is_not_felt(path: Path, answer: str) -> None:
     """A handler that fails costs its client an apology; the server goes on."""
 
     def handle(request: Request) -> Request:
-        if request:
+        if "do" in request:
             return {"ok": True}
         if answer == "raises":
             raise AssertionError("impossible")

@@ -110,7 +110,7 @@ def test_a_low_reading_calls_once_within_its_delay_and_an_answer_ends_the_calls(
         status, said = _ask(settings, "acknowledge", code, "--person", "keeper")
         assert status == 0
         assert "keeper has it" in said
-        status, said = _ask(settings, "acknowledge", code, "--person", "deputy")
+        status, said = _ask(settings, "acknowledge", code, "--person", "keeper")
         assert "keeper has it already" in said
         _, said = _ask(settings, "status", "--json")
         [alarm] = [each for each in json.loads(said)["status"]["alarms"] if each["alarm"] == "oxygen low"]
@@ -197,7 +197,7 @@ def test_new_settings_with_a_mistake_are_refused_whole_and_good_ones_come_into_f
         running = tmp_path / "running.toml"
         running.write_text(good, encoding="utf-8")
         settings.write_text(good.replace("limit = 4.0", 'limit = "four"'), encoding="utf-8")
-        assert _ask(running, "reload")[0] == 0
+        assert _ask(running, "reload")[0] == 1
 
         def _troubles() -> dict[str, str]:
             return dict(json.loads(_ask(running, "status", "--json")[1])["status"]["troubles"])
@@ -210,6 +210,55 @@ def test_new_settings_with_a_mistake_are_refused_whole_and_good_ones_come_into_f
         _say(mosquitto, "trial/oxygen", "4.5")
         wait_until(lambda: _emergencies(mailbox.letters), "the new limit counts", within_s=10)
         assert "(limit 5)" in _emergencies(mailbox.letters)[0].text
+
+
+def test_a_broken_file_locks_nobody_out_and_a_restart_goes_on_with_the_last_good_one(
+    mosquitto: BrokerProcess, start: Start, tmp_path: Path
+) -> None:
+    """The daemon is answered through the broken file, and reboots onto what was good before, saying so."""
+    with Mailbox() as mailbox:
+        settings = write_site(tmp_path, broker_port=mosquitto.port, mail_port=mailbox.port, on_delay_s=0.5)
+        daemon = start(settings)
+        _wait_up(settings)
+        _say(mosquitto, "trial/oxygen", "3.0")
+        wait_until(lambda: _emergencies(mailbox.letters), "the call")
+        settings.write_text(settings.read_text(encoding="utf-8") + "\ncolour = red\n", encoding="utf-8")
+        code = mailbox.letters[0].text.split("Answer with code ")[1][:4]
+
+        status, said = _ask(settings, "acknowledge", code, "--person", "stranger")
+        assert status == 1
+        assert "stranger is not among the people of the settings: keeper" in said
+        assert _ask(settings, "acknowledge", code, "--person", "keeper")[0] == 0
+        status, said = _ask(settings, "reload")
+        assert status == 1
+        assert "refused; the old settings stay in force:" in said
+        daemon.terminate()
+        assert daemon.wait(timeout=15) == 0
+        start(settings)
+        _wait_up(settings)
+        _, said = _ask(settings, "status", "--json")
+        assert "duskbell.toml:" in json.loads(said)["status"]["troubles"]["settings"]
+
+
+def test_a_reload_tells_what_is_in_force_and_what_waits_for_a_restart(
+    mosquitto: BrokerProcess, start: Start, tmp_path: Path
+) -> None:
+    """Each change is named; one that needs a restart says so."""
+    with Mailbox() as mailbox:
+        settings = write_site(tmp_path, broker_port=mosquitto.port, mail_port=mailbox.port)
+        start(settings)
+        _wait_up(settings)
+        text = settings.read_text(encoding="utf-8").replace("limit = 4.0", "limit = 4.5")
+        settings.write_text(
+            text.replace(f"port = {mosquitto.port}", f"port = {free_port()}"), encoding="utf-8"
+        )
+
+        status, said = _ask(settings, "reload")
+
+        assert status == 0
+        assert "limit" in said
+        assert "4 -> 4.5" in said
+        assert "(takes effect after a restart)" in said
 
 
 def test_a_dry_run_says_what_it_would_do_and_moves_nothing(
