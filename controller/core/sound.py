@@ -67,7 +67,9 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
     while happened is not None:
         alarm, happened = live(entry, alarm, truth, draft.stamp, draft.occurrences + 1, caused)
         if happened is not None:
-            draft.occurrences = max(draft.occurrences, alarm.occurrence)
+            if alarm.occurrence > draft.occurrences:
+                draft.occurrences = alarm.occurrence
+                alarm = replace(alarm, code=draft.make_code())
             alarm = _tell(draft, entry, alarm, happened)
     if alarm.phase in SOUNDING and alarm.next_call_ms <= draft.now:
         draft.due_calls.add(entry.name)

@@ -63,7 +63,7 @@ class Durable:
     """The half of the state that the journal keeps.
 
     `occurrences` counts alarms and `effects_made` counts commands and messages, so that neither a code nor the
-    name of an effect comes twice, not even across a restart.
+    name of an effect comes twice, not even across a restart. `codes_from` is where this house's codes begin.
     """
 
     drives: Mapping[str, Drive] = field(default_factory=dict)
@@ -72,6 +72,7 @@ class Durable:
     outstanding: Mapping[str, Outstanding] = field(default_factory=dict)
     occurrences: int = 0
     effects_made: int = 0
+    codes_from: int = 0
     senders: Mapping[str, SenderRecord] = field(default_factory=dict)
     chain: Chain = field(default_factory=Chain)
     entered: Mapping[str, Entry] = field(default_factory=dict)

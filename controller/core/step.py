@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from controller.core import converse, enter, listen, silence, sound, steer, supervise, tend
+from controller.core.alarms.alarm import CODES
 from controller.core.announce import announce
 from controller.core.draft import Draft
 from controller.core.plan.alarm import Watched
@@ -16,7 +17,7 @@ from controller.core.plan.plan import Plan
 from controller.core.roll import call_roll
 from controller.core.sky.almanac import covers
 from controller.core.state import Durable, State
-from controller.core.units import HOUR_MS, HouseMs
+from controller.core.units import HOUR_MS, SECOND_MS, HouseMs
 from controller.core.vocabulary import (
     AlarmPutBack,
     AlarmReset,
@@ -139,6 +140,9 @@ def _take_failure(draft: Draft, event: EffectFailed) -> None:
 def _start(draft: Draft, event: Started) -> None:
     """Begin, or begin again: wait for every sensor, forget positions, send unfinished messages again."""
     draft.deadline_has_come = True  # nobody knows what has come due meanwhile
+    if not draft.codes_from:
+        # The codes of alarms begin somewhere else in every house, and anew after a loss of the record.
+        draft.codes_from = 1 + draft.stamp.utc_ms // SECOND_MS % CODES
     listen.expect_sensors(draft)
     enter.expect_entries(draft)
     tend.expect_waters(draft)

@@ -11,7 +11,6 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final
 
-from controller.core.alarms.alarm import make_code
 from controller.core.alarms.chain import (
     TESTS_MOST,
     Chain,
@@ -151,7 +150,7 @@ def call_tests(draft: Draft, whom: str | None, within_min: float) -> None:
         if (whom is not None and person != whom) or (whom is None and away) or len(tests) >= TESTS_MOST:
             continue
         draft.occurrences += 1
-        code = make_code(draft.occurrences)
+        code = draft.make_code()
         subject, text = write_test(code, within_min, draft.stamp, draft.plan.phrases)
         if post(draft, Letter("test", f"test/{code}", subject, text, cut_message(text)), person, way):
             due_ms = draft.now + round(within_min * MINUTE_MS)
@@ -270,8 +269,10 @@ def _give_sign_of_life(draft: Draft, rules: Supervision) -> None:
 
 def next_look_ms(draft: Draft) -> HouseMs:
     """Return when time alone has work here [ms]."""
-    times = [flood_ends_ms(draft.chain)] if draft.chain.flood else []
     rules = draft.plan.supervision
+    if rules is None and not draft.chain.flood:
+        return NEVER  # the usual case in a replay, a year of which has half a million turns
+    times = [flood_ends_ms(draft.chain)] if draft.chain.flood else []
     if rules is not None:
         if draft.stamp.utc_trusted:
             minutes = (read_minute(rules.test_time), read_minute(rules.digest_time))

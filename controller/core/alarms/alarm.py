@@ -56,6 +56,9 @@ class Alarm:
     due_ms: HouseMs = NEVER
 
 
+CODES: Final = 9000
+"""Codes of four digits that do not begin with 0."""
+
 QUIET: Final = Alarm()
 """An alarm that has never sounded."""
 
@@ -114,4 +117,4 @@ def make_code(occurrence: int) -> str:
     Multiplying by a prime that does not divide 9000 is a permutation: no code comes twice in 9000 alarms, and
     a neighbouring alarm has a code that no slip of a finger reaches.
     """
-    return str(1000 + (occurrence * 7919 + 3210) % 9000)
+    return str(1000 + (occurrence * 7919 + 3210) % CODES)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from controller.core.alarms.alarm import Alarm, Truth, make_code
+from controller.core.alarms.alarm import Alarm, Truth
 from controller.core.alarms.lifecycle import ACTIVE, SILENCED, SOUNDING, Phase, Trigger, follow
 from controller.core.alarms.remind import next_reminder_ms
 from controller.core.plan.alarm import AlarmEntry
@@ -86,7 +86,7 @@ def raise_alarm(alarm: Alarm, stamp: Stamp, next_occurrence: int) -> Alarm:
         return replace(alarm, phase=after)
     return replace(
         alarm,
-        phase=after, occurrence=next_occurrence, code=make_code(next_occurrence),
+        phase=after, occurrence=next_occurrence, code="",
         raised_ms=stamp.house_ms, raised_utc_ms=stamp.utc_ms, answered_by="", answered_utc_ms=0,
         again_ms=NEVER, rung=0, turn_of_list=0, failures=0, ladder_ms=stamp.house_ms,
         next_call_ms=stamp.house_ms, told=(), lapsed_by="",
