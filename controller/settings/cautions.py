@@ -31,7 +31,15 @@ _ANY_WINTER: Final = datetime(2025, 1, 1, tzinfo=UTC)
 
 def find_cautions(plan: Plan) -> tuple[Fault, ...]:
     """Find everything in a good plan that a careful colleague would point at."""
-    checks = (_doubt_place, _doubt_links, _doubt_curtains, _doubt_alarms, _doubt_list, _doubt_people)
+    checks = (
+        _doubt_place,
+        _doubt_links,
+        _doubt_curtains,
+        _doubt_waters,
+        _doubt_alarms,
+        _doubt_list,
+        _doubt_people,
+    )
     return tuple(fault for check in checks for fault in check(plan))
 
 
@@ -86,6 +94,26 @@ def _doubt_curtains(plan: Plan) -> Iterator[Fault]:
             yield Fault(
                 (*path, "has_limit_report"),
                 f"{where}: without reports of its end switches its place is known by running time alone",
+            )
+
+
+def _doubt_waters(plan: Plan) -> Iterator[Fault]:
+    limited = {entry.sensor for entry in plan.alarm if entry.kind is Kind.LOW}
+    for index, water in enumerate(plan.water):
+        where, path = label("water", water.name), ("water", index)
+        if not water.fish_kg:
+            continue
+        if not water.air:
+            yield Fault(
+                path,
+                f"{where}: no switch tells whether it gets air, so the time left without air is never told; name one "
+                "with `air`",
+            )
+        if water.oxygen not in limited:
+            yield Fault(
+                path,
+                f"{where}: fish live in it and no alarm of kind low watches its oxygen, so nobody knows when harm "
+                "begins",
             )
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from controller.core.plan.plan import Plan
+from controller.settings.cautions import find_cautions
 from controller.settings.load import load_settings
 from controller.settings.summary import write_summary
 
@@ -171,3 +172,27 @@ def test_conductivity_needs_no_loop_where_there_is_but_one() -> None:
     text = GOOD + WATERS.replace('loop = "nutrient solution"\n', "")
 
     assert isinstance(load_settings(text, file_name="house.toml"), Plan)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('air = ["air pump"]\n', "", "no switch tells whether it gets air"),
+        ('oxygen = "oxygen"\n', "", "nobody knows when harm begins"),
+    ],
+)
+def test_fish_that_nobody_can_reckon_for_are_pointed_at(old: str, new: str, words: str) -> None:
+    """A tank with fish and no switch of its air, or no limit of its oxygen, is worth a caution."""
+    text = (GOOD + WATERS).replace(old, new)
+    if old.startswith("oxygen"):
+        text = (
+            text[: text.index('[[alarm]]\nname = "Saturation low"')]
+            + text[text.index('[[alarm]]\nname = "Ammonia') :]
+        )
+    plan = load_settings(text, file_name="house.toml")
+    assert isinstance(plan, Plan), plan
+
+    assert any(words in caution.text for caution in find_cautions(plan))
+    good = load_settings(GOOD + WATERS, file_name="house.toml")
+    assert isinstance(good, Plan)
+    assert not any('water "tank"' in caution.text for caution in find_cautions(good))
