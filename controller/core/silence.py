@@ -114,7 +114,9 @@ def take_back(draft: Draft, event: AlarmPutBack) -> None:
         _refuse(draft, event.alarm, f"{event.person} cannot put it back: it is {alarm.phase.value}")
         return
     after, happened = release(entry, alarm, draft.stamp, draft.occurrences + 1)
-    draft.occurrences = max(draft.occurrences, after.occurrence)
+    if after.occurrence > draft.occurrences:
+        draft.occurrences = after.occurrence
+        after = replace(after, code=draft.make_code())
     _set(draft, entry, after)
     draft.due_alarms.add(entry.name)
     text = f"{event.person} puts it back in service. {happened.value} [{after.code}]"

@@ -20,10 +20,15 @@ from makers import (
 
 from controller.core.plan.alarm import Kind, Response, Watched
 from controller.core.plan.curtain import Actuator
+from controller.core.plan.duty import WEEK, Day, Duty
+from controller.core.plan.people import CallRules
+from controller.core.plan.supervision import Supervision
 from controller.core.units import DAY_MS, HOUR_MS
 from controller.core.vocabulary import (
+    AlarmPutBack,
     AlarmReset,
     AlarmShelved,
+    AlarmTakenOut,
     AlmanacArrived,
     AnswerGiven,
     CurtainReported,
@@ -31,6 +36,7 @@ from controller.core.vocabulary import (
     EffectFailed,
     Event,
     FaultCleared,
+    GuessesSeen,
     HoldAsked,
     HoldReleased,
     Limit,
@@ -40,6 +46,7 @@ from controller.core.vocabulary import (
     Selector,
     SettingsChanged,
     Started,
+    TestCallAsked,
     TroubleSeen,
     Woken,
 )
@@ -61,6 +68,18 @@ PLANS: Final = (
     make_plan(person=make_plan().person[1:], call=(make_step(3, "porter"),)),
     PLAN.model_copy(update={"curtain": (make_curtain(dry_run=True, dwell_min=0.0),)}),
     PLAN.model_copy(update={"call": ()}),
+    PLAN.model_copy(
+        update={
+            "supervision": Supervision(heartbeat_webhook="https://watcher.example.org/"),
+            "duty": (
+                Duty(days=(*WEEK, Day.HOLIDAY), from_time="00:00", until_time="24:00", person="porter"),
+            ),
+            "call_rules": CallRules(quiet_from="22:00", quiet_to="06:00", flood_alarms=3, calls_most=1),
+            "alarm": tuple(
+                entry.model_copy(update={"suppressed_by": ("tank oxygen lost",)}) for entry in PLAN.alarm
+            ),
+        }
+    ),
 )
 """What the settings may change to."""
 
@@ -109,6 +128,10 @@ EVENTS: st.SearchStrategy[Event] = st.one_of(
     st.builds(FaultCleared, CURTAINS, PEOPLE),
     st.builds(AlarmShelved, ALARMS, ODD_FLOATS | st.floats(0, 200), PEOPLE, st.text(max_size=5)),
     st.builds(AlarmReset, ALARMS, PEOPLE),
+    st.builds(AlarmTakenOut, ALARMS, PEOPLE, PEOPLE, st.text(max_size=5)),
+    st.builds(AlarmPutBack, ALARMS, PEOPLE),
+    st.builds(TestCallAsked, PEOPLE, PEOPLE),
+    st.builds(GuessesSeen, st.text(max_size=5)),
     st.builds(EffectDone, EFFECTS, st.text(max_size=3)),
     st.builds(EffectFailed, EFFECTS, st.text(max_size=3)),
 )

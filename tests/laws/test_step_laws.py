@@ -72,7 +72,7 @@ def check_wake(after: State, stamp: Stamp) -> None:
 
 
 def check_alarms(before: State, stamp: Stamp, event: Event, after: State) -> None:
-    """I1, I2, I11: always a next call, never an answer of nobody, every silence ends."""
+    """I1, I2, I11: always a next call, never an answer of nobody; a shelf ends, a hidden alarm has its open cause."""
     for name, alarm in after.durable.alarms.items():
         entry = after.roll.entries[name]
         if alarm.phase in SOUNDING and after.roll.steps[entry.response]:
@@ -82,7 +82,14 @@ def check_alarms(before: State, stamp: Stamp, event: Event, after: State) -> Non
             assert alarm.again_ms < NEVER
         if alarm.phase is Phase.LATCHED_ACKNOWLEDGED:
             assert alarm.answered_by.strip()
-        if alarm.phase in SILENCED:
+        if alarm.phase is Phase.OUT_OF_SERVICE:
+            assert " and " in alarm.out_by
+            assert alarm.replacement.strip()
+        if alarm.phase is Phase.SUPPRESSED:
+            assert any(
+                after.durable.alarms[cause].phase in ACTIVE for cause in after.roll.causes_of.get(name, ())
+            )
+        if alarm.phase is Phase.SHELVED:
             assert stamp.house_ms < alarm.shelved_until_ms <= stamp.house_ms + 7 * DAY_MS
         if entry.response is Response.EMERGENCY and alarm.phase is Phase.SHELVED:
             assert alarm.shelved_until_ms <= stamp.house_ms + HOUR_MS
