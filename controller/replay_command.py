@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from controller.core.alarms.lifecycle import Trigger
 from controller.core.plan.plan import Plan
 from controller.core.sky.almanac import Almanac
 from controller.core.units import DAY_MS, UtcMs
@@ -177,7 +178,7 @@ def _document(tally: Tally, outcome: Outcome) -> dict[str, object]:
         "moves": outcome.moves,
         "calls": outcome.calls,
         "messages": outcome.messages,
-        "alarms": sum(1 for _, _, text in outcome.alarms if text.startswith("condition true")),
+        "alarms": sum(1 for _, _, text in outcome.alarms if text.startswith(Trigger.RAISE.value)),
     }
 
 

@@ -28,11 +28,11 @@ class Phase(Enum):
 class Trigger(Enum):
     """What can happen to it."""
 
-    RAISE = "condition true for the on-delay"
-    RETURN = "condition over for the off-delay"
-    RETURN_LATCHED = "condition over, latching entry"
+    RAISE = "has lasted long enough to sound"
+    RETURN = "has been over for long enough"
+    RETURN_LATCHED = "is over, and its entry latches"
     ACKNOWLEDGE = "a named person answers"
-    SOUND_AGAIN = "answered but still wrong for too long"
+    SOUND_AGAIN = "was answered and is still wrong"
     RESET = "a named person resets the latch"
     SHELVE = "a named person shelves it"
     SUPPRESS = "its cause is already sounding"
