@@ -83,7 +83,7 @@ def derive_loss(recipe: Recipe, sense: Sense, trace: Trace) -> Sense:
         loss = level.find_loss(fall_mm=-10.0 * trend.slope_per_h, surface_m2=surface_m2, time_h=1.0)
     except OutOfRange as refusal:
         return _without(Trust.DOUBTFUL, str(refusal), sense.heard_ms)
-    return _with(loss.litres, sense.heard_ms)
+    return _with(loss.litres + 0.0, sense.heard_ms)  # a level that stands still loses 0, not -0
 
 
 def with_doubt(name: str, sense: Sense, doubts: Mapping[str, str]) -> Sense:
