@@ -229,11 +229,11 @@ def test_a_turn_of_the_tank_costs_little() -> None:
         best = 1e9
         for _ in range(5):
             state, stamp = house.state, house.stamp
-            begun = time.perf_counter()
+            begun = time.process_time()
             for index in range(300):
                 stamp = stamp._replace(house_ms=stamp.house_ms + 10_000, utc_ms=stamp.utc_ms + 10_000)
                 state, _ = step(state, stamp, say({OXYGEN: 6.0 + 0.01 * (index % 3)}))
-            best = min(best, (time.perf_counter() - begun) / 300)
+            best = min(best, (time.process_time() - begun) / 300)
         return best
 
     assert measure(with_water=True) - measure(with_water=False) < 60e-6
