@@ -189,6 +189,10 @@ def _print_words(tally: Tally, outcome: Outcome, path: Path | None) -> None:
         where = "" if path is None else f", written with their reasons to {path}"
         print(f"curtain {name}: {moves} moves{where}")
     print(f"calls: {outcome.calls} alarms would have called somebody, with {outcome.messages} messages")
+    if outcome.calls:
+        print(
+            "  (nobody answers in a recording: an imagined person is taken to answer, see --answer-after-min)"
+        )
     for utc_ms, name, text in outcome.alarms[-10:]:
         at = datetime.fromtimestamp(utc_ms / 1000, tz=UTC)
         print(f"  {at:%Y-%m-%d %H:%M}Z {name}: {text}")
