@@ -199,9 +199,10 @@ def set_up_log(form: str | None) -> None:
 
 def _add_simulate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the simulated greenhouse, which lives in a package of its own."""
-    from simulators.command import add_simulate  # noqa: PLC0415 - the one door from the daemon to its proof
+    from simulators.command import add_demo, add_simulate  # noqa: PLC0415 - the one door to its proof
 
     add_simulate(commands)
+    add_demo(commands)
 
 
 if __name__ == "__main__":

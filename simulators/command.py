@@ -33,12 +33,30 @@ from simulators.site import SETTINGS, START, SYNTHETIC, build
 from simulators.witness import Witness
 from simulators.years import Station
 
-__all__ = ["SETTINGS", "add_simulate", "run_simulate", "simulate"]
+__all__ = ["SETTINGS", "add_demo", "add_simulate", "run_simulate", "simulate"]
 
 DAYS: Final = 7.0
 DAYS_MOST: Final = 730.0
 BAR_FROM_MIN: Final = 2 * 1440
 """Runs of at least this show a bar on a terminal. [min]"""
+
+
+def add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the demonstration to the command line."""
+    parser = commands.add_parser(
+        "demo",
+        help="show the main job: a simulated day on a real broker and a real mail server",
+        description="Show the main job, from a checkout: a simulated day in about a minute, with real parts.",
+    )
+    parser.add_argument("--once", action="store_true", help="end after one simulated day")
+    parser.set_defaults(run=_run_demo)
+
+
+def _run_demo(args: argparse.Namespace) -> int:
+    """Run the demonstration in `demo-run/` of the current folder."""
+    from simulators.live.demo import show  # noqa: PLC0415 - the other commands need none of its libraries
+
+    return show(once=args.once)
 
 
 def add_simulate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

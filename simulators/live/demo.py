@@ -191,6 +191,7 @@ class Demo:
         if ledger == "curtain":
             if text.startswith("runs "):
                 self.moves += 1
+            if text.startswith(("runs ", "stopped", "the command did not reach")):
                 self._stage.say("curtain", f"{said.get('about')} {text}", at)
         elif ledger in {"alarm", "call"}:
             if rule in {
@@ -262,13 +263,17 @@ def main() -> int:
         prog="make demo", description="A day of the invented site in about a minute."
     )
     parser.add_argument("--once", action="store_true", help="end after one simulated day")
-    args = parser.parse_args()
+    return show(once=parser.parse_args().once)
+
+
+def show(*, once: bool) -> int:
+    """Run the demonstration in a fresh `demo-run/` of the current folder; 0 if all that must happen has happened."""
     folder = Path("demo-run").resolve()
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
     folder.chmod(0o755)
     try:
-        return Demo(folder).run(once=args.once)
+        return Demo(folder).run(once=once)
     except CannotShow as error:
         sys.stderr.write(f"{error}\n")
         return 1
