@@ -2,28 +2,43 @@
 
 A minute of the house lasts a minute divided by the rate. Everything runs on one thread of its own; commands
 come in on the MQTT client's thread and wait in a queue until the house takes its next step.
+
+    python -m simulators.live.greenhouse --settings FILE --rate 60 [--seed 1] [--host HOST] [--port PORT]
+
+serves whatever speaks MQTT: the sensors of the settings publish on their topics in their own units and forms,
+and the first curtain's board takes commands and reports.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
 import queue
+import signal
+import sys
 import threading
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
+from controller.core.plan.curtain import Actuator
 from controller.core.plan.plan import Plan
+from controller.settings.load import read_settings
+from simulators.boards import RelayBoard
 from simulators.clockwork import to_event
 from simulators.instruments import Instrument
+from simulators.live.fitting import fit_instruments
 from simulators.live.payloads import write_payloads
+from simulators.sky import SyntheticSky
 from simulators.world import World
 
+TRAVEL_S: Final = 300.0
 STEPS_A_MINUTE: Final = 12
 """The board is looked at this often in a simulated minute, so that commands are answered soon."""
 
@@ -48,6 +63,10 @@ class LiveGreenhouse:
         self._commands: queue.Queue[bytes] = queue.Queue(maxsize=100)
         self._plans: list[tuple[int, Callable[[World], None]]] = []
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id="simulated-greenhouse")
+        if plan.broker.username:
+            self._client.username_pw_set(plan.broker.username, _read_password(plan.broker.password_file))
+        if plan.broker.tls:
+            self._client.tls_set(ca_certs=plan.broker.tls_ca_file or None)
         self._client.on_connect = self._on_connect
         self._client.on_message = self._on_message
         self._thread = threading.Thread(target=self._live, name="greenhouse", daemon=True)
@@ -174,3 +193,76 @@ class LiveGreenhouse:
                 readings.append((self._sensors[instrument.name], value))
         for topic, payload in write_payloads(readings):
             self._client.publish(topic, payload, qos=0)
+
+
+def _read_password(path: str) -> str | None:
+    """Read the broker's password as the daemon does; a broker without one needs no file."""
+    try:
+        return Path(path).read_text(encoding="utf-8").strip() if path else None
+    except OSError:
+        return None
+
+
+def build_house(plan: Plan, *, seed: int, start_utc_ms: int, rate: float) -> LiveGreenhouse:
+    """Build a live house for any settings: its place, its sensors, and a board of its first curtain's kind."""
+    site = plan.site
+    sky = SyntheticSky(
+        seed, latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg, elevation_m=site.elevation_m
+    )
+    first = plan.curtain[0] if plan.curtain else None
+    world = World(seed, sky, travel_s=TRAVEL_S if first is None else first.travel_time_s)
+    if first is not None and first.actuator is Actuator.RELAYS:
+        world.board = RelayBoard(world.curtain, longest_run_s=2.0 * first.travel_time_s)
+    return LiveGreenhouse(plan, world, fit_instruments(plan, seed), start_utc_ms=start_utc_ms, rate=rate)
+
+
+def main() -> int:
+    """Serve a live house until interrupted: 0 when it ends, 2 for settings or usage."""
+    parser = argparse.ArgumentParser(
+        prog="python -m simulators.live.greenhouse",
+        description="A simulated greenhouse on a real MQTT broker, for testing anything that speaks MQTT.",
+    )
+    parser.add_argument(
+        "--settings", type=Path, required=True, metavar="FILE", help="whose sensors and curtain"
+    )
+    parser.add_argument(
+        "--rate", type=float, default=60.0, help="times real time, 1 to 3600 (default %(default)g)"
+    )
+    parser.add_argument(
+        "--seed", type=int, default=1, help="everything is drawn from it (default %(default)s)"
+    )
+    parser.add_argument("--host", help="another broker than the settings'")
+    parser.add_argument("--port", type=int, help="another port than the settings'")
+    parser.add_argument("--start", metavar="ISO", help="the house's first instant (default: now)")
+    parser.add_argument("--minutes", type=int, help="end after so many minutes of the house")
+    args = parser.parse_args()
+    plan = read_settings(args.settings)
+    if not isinstance(plan, Plan):
+        sys.stderr.write("".join(f"{problem}\n" for problem in plan))
+        return 2
+    changes = {key: value for key in ("host", "port") if (value := getattr(args, key)) is not None}
+    plan = plan.model_copy(update={"broker": plan.broker.model_copy(update=changes)})
+    try:
+        start = datetime.now(UTC) if args.start is None else datetime.fromisoformat(args.start)
+        house = build_house(
+            plan, seed=args.seed, start_utc_ms=round(start.timestamp() * 1000), rate=args.rate
+        )
+    except ValueError as error:
+        sys.stderr.write(f"{error}\n")
+        return 2
+    stopping = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: stopping.set())
+    house.start()
+    sys.stdout.write(
+        f"{plan.site.name} speaks to {plan.broker.host}:{plan.broker.port}, {args.rate:g} times real time\n"
+    )
+    sys.stdout.flush()
+    while not stopping.wait(0.1) and (args.minutes is None or house.minutes < args.minutes):
+        pass
+    house.stop()
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
