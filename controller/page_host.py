@@ -13,6 +13,7 @@ from controller.core.vocabulary import GuessesSeen, TroubleSeen
 from controller.daemon import Daemon
 from controller.edges.page.server import PageServer
 from controller.edges.page.view import AlarmView, PageView, Verdict
+from controller.report import describe_silence
 from controller.talk import give_answer
 
 URGENCY = {Response.EMERGENCY: 0, Response.TODAY: 1, Response.NOTE: 2}
@@ -46,13 +47,7 @@ class DaemonHost:
                 continue
             sensor = state.roll.sensors.get(entry.sensor)
             left_min = entry.time_to_respond_min - (stamp.house_ms - alarm.raised_ms) / MINUTE_MS
-            silence = ""
-            if alarm.phase is Phase.OUT_OF_SERVICE:
-                silence = f"out of service by {alarm.out_by}; instead: {alarm.replacement}"
-            elif alarm.phase is Phase.SHELVED:
-                silence = f"shelved for {(alarm.shelved_until_ms - stamp.house_ms) / MINUTE_MS:.0f} min more"
-            elif alarm.phase is Phase.SUPPRESSED:
-                silence = f"follows from {', '.join(state.roll.causes_of.get(name, ()))}"
+            silence = describe_silence(state, name, alarm, stamp.house_ms)
             alarms.append(
                 AlarmView(
                     name=name,

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from controller.core.alarms.lifecycle import Phase
+from controller.core.alarms.alarm import QUIET, Alarm
+from controller.core.alarms.lifecycle import ACTIVE, Phase
 from controller.core.curtain.drive import Drive
 from controller.core.signals.sense import UNHEARD
 from controller.core.state import State
-from controller.core.units import KEPT_UNIT, MINUTE_MS, SECOND_MS
+from controller.core.units import KEPT_UNIT, MINUTE_MS, SECOND_MS, HouseMs
 from controller.core.vocabulary import Stamp, Trust
 from controller.core.why import explain_curtains
 from controller.water_report import describe_waters, write_waters
@@ -44,6 +45,7 @@ def describe_status(state: State, stamp: Stamp) -> dict[str, Any]:
             "age_min": (now - alarm.raised_ms) / MINUTE_MS,
             "answered_by": alarm.answered_by,
             "action": state.roll.entries[name].action,
+            "silence": describe_silence(state, name, alarm, now),
         }
         for name, alarm in state.durable.alarms.items()
         if alarm.phase is not Phase.NORMAL and name in state.roll.entries
@@ -77,6 +79,24 @@ def describe_status(state: State, stamp: Stamp) -> dict[str, Any]:
     }
 
 
+def describe_silence(state: State, name: str, alarm: Alarm, now: HouseMs) -> str:
+    """Say why an alarm is silent, by whom and until when; empty if it is not."""
+    match alarm.phase:
+        case Phase.OUT_OF_SERVICE:
+            return f"out of service by {alarm.out_by}; instead: {alarm.replacement}"
+        case Phase.SHELVED:
+            return f"shelved for {(alarm.shelved_until_ms - now) / MINUTE_MS:.0f} min more"
+        case Phase.SUPPRESSED:
+            causes = [
+                cause
+                for cause in state.roll.causes_of.get(name, ())
+                if state.durable.alarms.get(cause, QUIET).phase in ACTIVE
+            ]
+            return f"follows from {', '.join(causes)}"
+        case _:
+            return ""
+
+
 def write_status(document: dict[str, Any]) -> str:
     """Write the document as lines for people: what is wrong first, then curtains, then sensors."""
     lines = [document["site"]]
@@ -87,6 +107,9 @@ def write_status(document: dict[str, Any]) -> str:
     for alarm in alarms:
         who = f", {alarm['answered_by']} has it" if alarm["answered_by"] else ""
         lines.append(f"  [{alarm['code']}] {alarm['alarm']}: {alarm['detail']}")
+        if alarm["silence"]:
+            lines.append(f"         {alarm['silence']}")
+            continue
         lines.append(
             f"         {alarm['state']} for {alarm['age_min']:.0f} min{who}. First: {alarm['action']}"
         )

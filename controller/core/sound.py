@@ -97,6 +97,8 @@ def _tell(draft: Draft, entry: AlarmEntry, alarm: Alarm, happened: Trigger) -> A
         subject, text = write_over(entry, alarm, fact, draft.stamp, draft.plan.phrases)
         letter = Letter(entry.name, f"{entry.name}/{alarm.occurrence}", subject, text)
         _tell_gently(draft, entry, letter, alarm.told)
+    if happened is Trigger.SUPPRESS:
+        alarm = replace(alarm, detail=fact)
     if happened in {Trigger.RAISE, Trigger.RELEASE_ACTIVE}:
         alarm = replace(alarm, detail=fact)
         _count(draft, entry, alarm)

@@ -44,6 +44,8 @@ def write_summary(plan: Plan) -> str:
         *(line for curtain in plan.curtain for line in _tell_curtain(curtain)),
         *_tell_alarms(plan.alarm, units),
         *_tell_calls(plan),
+        *_tell_duty(plan),
+        *_tell_proof(plan),
     ]
     return "\n".join(lines) + "\n"
 
@@ -228,6 +230,43 @@ def _tell_calls(plan: Plan) -> Iterator[str]:
             ways = ", ".join(way.value for way in step.ways)
             yield f"  after {_number(step.after_min)} min: {', '.join(step.people)} by {ways}"
         yield f"  then the whole list again every {_number(again_min)} min until answered"
+
+
+def _tell_duty(plan: Plan) -> Iterator[str]:
+    """Tell who is on duty when, and when it is quiet."""
+    rules = plan.call_rules
+    if plan.duty:
+        yield ""
+        yield f"On duty for what is to be told today ({len(rules.holidays)} holidays known)"
+        yield from _align(
+            [
+                (
+                    ", ".join(day.value for day in row.days),
+                    f"{row.from_time} to {row.until_time}",
+                    row.person + (f", else {row.stand_in}" if row.stand_in else ""),
+                )
+                for row in plan.duty
+            ]
+        )
+    if rules.quiet_from:
+        yield f"Quiet from {rules.quiet_from} to {rules.quiet_to} for what can wait; never for an emergency"
+
+
+def _tell_proof(plan: Plan) -> Iterator[str]:
+    """Tell how the chain is proven, and where the page is."""
+    rules, page = plan.supervision, plan.page
+    if rules is not None:
+        yield (
+            f"Test call on {rules.test_day.value} at {rules.test_time}, to be answered within "
+            f"{_number(rules.answer_within_min)} min; a path is doubted after {_number(rules.unproven_days)} days"
+        )
+        if rules.digest_time:
+            yield f"The day by mail at {rules.digest_time}"
+        if rules.heartbeat_min:
+            yield f"A sign of life to the outside every {_number(rules.heartbeat_min)} min"
+    if page is not None:
+        readers = "whoever reaches it" if page.open_reading else "people with a word of their own"
+        yield f"Page on {page.listen} port {page.port}, read by {readers}"
 
 
 def _tell_ways(person: Person) -> str:

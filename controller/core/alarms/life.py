@@ -59,7 +59,8 @@ def live(
         if truth is Truth.UNKNOWN:
             return alarm, None
         if caused and alarm.phase is Phase.NORMAL:
-            return suppress(alarm), Trigger.SUPPRESS
+            hidden = replace(suppress(alarm), raised_ms=now, raised_utc_ms=stamp.utc_ms, answered_by="")
+            return hidden, Trigger.SUPPRESS
         return raise_alarm(alarm, stamp, next_occurrence), Trigger.RAISE
     if over_ms is not None and alarm.phase in ACTIVE and now - over_ms >= entry.off_delay_s * SECOND_MS:
         trigger = Trigger.RETURN_LATCHED if entry.latching else Trigger.RETURN
