@@ -49,7 +49,11 @@ def main() -> int:
     took_s = time.monotonic() - began
     sys.stdout.write(
         f"{len(seeds)} stories of {args.days:g} days in {took_s:.0f} s: "
-        + (f"broken promises with the seeds {', '.join(map(str, broken))}\n" if broken else "all promises kept\n")
+        + (
+            f"broken promises with the seeds {', '.join(map(str, broken))}\n"
+            if broken
+            else "all promises kept\n"
+        )
     )
     return 1 if broken else 0
 

@@ -226,6 +226,8 @@ def test_a_broker_said_to_be_old_is_spoken_to_in_its_own_version_at_once(
     plan = plan.model_copy(update={"broker": plan.broker.model_copy(update={"mqtt_3_only": True})})
     edge = start_edge(plan, ear)
 
-    link = wait_until(lambda: edge._connection.connected and edge._connection.link, "it is connected", within_s=10)
+    link = wait_until(
+        lambda: edge._connection.connected and edge._connection.link, "it is connected", within_s=10
+    )
 
     assert not link.modern
