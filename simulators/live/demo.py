@@ -138,7 +138,7 @@ class Demo:
             text = re.sub(rf"(?ms)^\[{name}\]\n.*?(?=^\[)", lambda _, n=name, b=body: f"[{n}]\n{b}\n", text)  # type: ignore[misc]
         # A second of the house is under a millisecond here: waits for a board and for sensors are longer.
         text = re.sub(r"(?m)^interval_s = .*$", "", text)
-        text = re.sub(r"(?m)^(\[\[sensor\]\])$", r"\1\ninterval_s = 300", text)
+        text = re.sub(r"(?m)^(topic = .*)$", r"\1\ninterval_s = 300", text)
         text = re.sub(
             r"(?m)^(\[\[curtain\]\])$",
             r"\1\nreport_within_s = 300\ncommand_life_s = 300\n"

@@ -12,8 +12,12 @@ from pathlib import Path
 import paho.mqtt.client as mqtt
 import pytest
 
+from controller.core.plan.plan import Plan
+from controller.settings.load import read_settings
 from simulators.live.brokers import LOOPBACK, DemoBroker
+from simulators.live.demo import Demo
 from simulators.live.mailbox import Mailbox
+from simulators.site import SETTINGS
 
 
 def _round_trip(broker: DemoBroker) -> list[bytes]:
@@ -49,6 +53,8 @@ import pathlib, shutil, sys
 sys.path.insert(0, {folder!r})
 shutil.which = lambda *_args, **_more: None
 from test_demo_parts import _round_trip
+from controller.core.plan.plan import Plan
+from controller.settings.load import read_settings
 from simulators.live.brokers import DemoBroker
 with DemoBroker(pathlib.Path({tmp!r})) as broker:
     print(broker.kind.split()[0], broker.modern, _round_trip(broker))
@@ -63,6 +69,20 @@ def test_without_mosquitto_the_embedded_broker_carries_readings(tmp_path: Path) 
     )
 
     assert done.stdout.strip() == "amqtt False [b'120']", done.stderr
+
+
+def test_the_demonstration_runs_on_the_demo_site_as_it_is_shipped(tmp_path: Path) -> None:
+    """Its settings are the shipped ones but for places and patience, and `duskbell check` would take them."""
+    plan = Demo(tmp_path)._write_settings(1883, 25, old="true")
+    shipped = read_settings(SETTINGS)
+
+    assert isinstance(shipped, Plan)
+    assert [sensor.name for sensor in plan.sensor] == [sensor.name for sensor in shipped.sensor]
+    assert [entry.name for entry in plan.alarm] == [entry.name for entry in shipped.alarm]
+    assert plan.broker.mqtt_3_only
+    assert plan.mail is not None
+    assert plan.mail.port == 25
+    assert all(sensor.interval_s == 300 for sensor in plan.sensor if not sensor.entered)
 
 
 def test_the_mailbox_keeps_what_it_is_given() -> None:
