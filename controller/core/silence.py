@@ -15,7 +15,7 @@ from controller.core.alarms.life import next_due_ms, release, shelve, take_out
 from controller.core.alarms.lifecycle import Phase, Trigger, follow
 from controller.core.alarms.septets import cut_message
 from controller.core.alarms.wording import SPEAKER
-from controller.core.call import find_people, quiet_left
+from controller.core.call import find_people, quiet_left, say_fact
 from controller.core.draft import Draft
 from controller.core.plan.alarm import AlarmEntry, Response
 from controller.core.post import Letter, post_by_all_ways
@@ -117,10 +117,13 @@ def take_back(draft: Draft, event: AlarmPutBack) -> None:
     if after.occurrence > draft.occurrences:
         draft.occurrences = after.occurrence
         after = replace(after, code=draft.make_code())
+    fact = say_fact(draft, entry)
+    if after.phase is Phase.UNACKNOWLEDGED:
+        after = replace(after, detail=fact)
     _set(draft, entry, after)
     draft.due_alarms.add(entry.name)
-    text = f"{event.person} puts it back in service. {happened.value} [{after.code}]"
-    draft.note(Ledger.ALARM, event.alarm, after.phase.value, text)
+    draft.note(Ledger.ALARM, event.alarm, "back", f"{event.person} puts it back in service")
+    draft.note(Ledger.ALARM, event.alarm, after.phase.value, f"{happened.value}: {fact} [{after.code}]")
     words = draft.plan.phrases.back.format(name=event.alarm, person=event.person)
     _tell(draft, entry, words, _others(draft, {event.person})[:1])
 

@@ -55,10 +55,7 @@ def supervise(draft: Draft) -> None:
         _end_flood(draft)
     rules = draft.plan.supervision
     if rules is None:
-        if draft.chain.tests or draft.chain.unreached or draft.chain.proven_ms:
-            draft.chain = replace(draft.chain, tests=(), unreached=(), proven_ms={})
-            draft.set_trouble(Watched.PEOPLE, None)
-            draft.set_trouble(Watched.PATHS, None)
+        _follow_asked_tests(draft)
         return
     if not draft.deadline_has_come and draft.chain is draft.state.durable.chain:
         return
@@ -72,6 +69,19 @@ def supervise(draft: Draft) -> None:
     draft.chain = mark_unreached(draft.chain, draft.now)
     _tell_doubts(draft, rules)
     _give_sign_of_life(draft, rules)
+
+
+def _follow_asked_tests(draft: Draft) -> None:
+    """Without supervision follow only the tests that somebody asked for."""
+    chain = draft.chain
+    if chain.tests or chain.unreached:
+        draft.chain = mark_unreached(chain, draft.now)
+        _tell_unreached(draft)
+    elif chain.proven_ms:
+        draft.chain = replace(chain, proven_ms={})
+        draft.set_trouble(Watched.PATHS, None)
+    if chain is not draft.state.durable.chain:
+        _tell_unreached(draft)
 
 
 def _end_flood(draft: Draft) -> None:
@@ -160,12 +170,17 @@ def call_tests(draft: Draft, whom: str | None, within_min: float) -> None:
 
 def _tell_doubts(draft: Draft, rules: Supervision) -> None:
     """Say who did not answer a test call, and which paths have not been proven for too long."""
-    unreached = draft.chain.unreached
-    draft.set_trouble(Watched.PEOPLE, f"not reached by test: {', '.join(unreached)}" if unreached else None)
+    _tell_unreached(draft)
     limit_ms = draft.now - round(rules.unproven_days * DAY_MS)
     unproven = sorted(path for path, at in draft.chain.proven_ms.items() if at < limit_ms)
     text = f"not proven for {rules.unproven_days:g} days: {', '.join(unproven)}"
     draft.set_trouble(Watched.PATHS, text if unproven else None)
+
+
+def _tell_unreached(draft: Draft) -> None:
+    """Say who did not answer a test call."""
+    unreached = draft.chain.unreached
+    draft.set_trouble(Watched.PEOPLE, f"not reached by test: {', '.join(unreached)}" if unreached else None)
 
 
 # --- the daily digest -----------------------------------------------------------------------------------
@@ -270,25 +285,25 @@ def _give_sign_of_life(draft: Draft, rules: Supervision) -> None:
 def next_look_ms(draft: Draft) -> HouseMs:
     """Return when time alone has work here [ms]."""
     rules = draft.plan.supervision
-    if rules is None and not draft.chain.flood:
+    if rules is None and not draft.chain.flood and not draft.chain.tests:
         return NEVER  # the usual case in a replay, a year of which has half a million turns
     times = [flood_ends_ms(draft.chain)] if draft.chain.flood else []
+    times += [test.due_ms for test in draft.chain.tests]
     if rules is not None:
         if draft.stamp.utc_trusted:
             minutes = (read_minute(rules.test_time), read_minute(rules.digest_time))
             times += [wait_until_ms(draft.stamp, minute) for minute in minutes if minute is not None]
-        times += [test.due_ms for test in draft.chain.tests]
         if rules.heartbeat_min:
             times.append(draft.heartbeat_ms)
     return min((time for time in times if time > draft.now), default=NEVER)
 
 
 def forget_gone(draft: Draft) -> None:
-    """After a change of settings forget the tests and doubts of people who are gone."""
+    """After a change of settings forget the tests and doubts of people who are gone, and all without supervision."""
     chain: Chain = draft.chain
-    known = draft.roll.persons
+    known = draft.roll.persons if draft.plan.supervision is not None else {}
     tests = tuple(test for test in chain.tests if test.person in known)
     unreached = tuple(person for person in chain.unreached if person in known)
-    calls = {person: calls for person, calls in chain.calls_ms.items() if person in known}
+    calls = {person: calls for person, calls in chain.calls_ms.items() if person in draft.roll.persons}
     if (tests, unreached, calls) != (chain.tests, chain.unreached, chain.calls_ms):
         draft.chain = replace(chain, tests=tests, unreached=unreached, calls_ms=calls)

@@ -289,3 +289,18 @@ def test_today_has_its_paths_too() -> None:
     steps = (make_step(0, "keeper"), make_step(0, "porter", response=Response.TODAY))
 
     assert sorted(codes_of(house(call=steps).wait(61))) == ["keeper", "porter"]
+
+
+def test_a_test_can_be_asked_for_without_supervision() -> None:
+    """It waits for its answer, says who did not give one, and ends with it; no path is doubted."""
+    one = House(make_plan(curtain=(), alarm=(), sensor=()), utc_ms=MONDAY_UTC_MS).tell(
+        TestCallAsked("keeper", "porter")
+    )
+    code = codes_of(one)["porter"]
+    one.wait(14)
+    assert Watched.PEOPLE not in one.state.troubles
+    one.wait(2)
+    assert one.state.troubles[Watched.PEOPLE] == "not reached by test: porter"
+    one.tell(AnswerGiven(code, "porter", "page"))
+    assert one.state.troubles == {}
+    assert one.wait(30 * 24 * 60).state.troubles == {}
