@@ -7,7 +7,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
 from controller.core.alarms.alarm import QUIET, Alarm, Truth, judge_condition
-from controller.core.alarms.call_list import hurry
+from controller.core.alarms.call_list import hurry, settle_down
 from controller.core.alarms.chain import count_raise, path_name, prove, take_test_answer
 from controller.core.alarms.life import answer, live, next_due_ms
 from controller.core.alarms.lifecycle import SILENCED, SOUNDING, Phase, Trigger
@@ -29,9 +29,18 @@ OUTSTANDING_LIFE_MS = HOUR_MS
 """A message of which nothing was heard for this long is given up; the calls that follow say more. [ms]"""
 
 
+FAILURE_STANDS_MS = 4 * HOUR_MS
+"""A path that refused is in trouble for so long, unless it works before: longer than a round of a list. [ms]"""
+
+PATHS_TOLD_MOST = 3
+"""Paths named in a message that says which are broken; the record has them all."""
+
+
 def judge_due(draft: Draft) -> None:
     """Judge every alarm that something has happened to or whose time has come."""
     now = draft.now
+    if draft.way_failures:
+        _forget_old_failures(draft)
     due = draft.due_alarms
     if draft.deadline_has_come:
         for name, alarm in draft.alarms.items():
@@ -207,12 +216,15 @@ def take_success(draft: Draft, event: EffectDone) -> None:
         "accepted",
         f"{message.way.value} to {message.person} accepted {event.detail}".strip(),
     )
-    if message.way in draft.way_failures:
-        draft.way_failures = without_item(draft.way_failures, message.way)
+    path = (message.way, message.person)
+    if path in draft.way_failures:
+        draft.way_failures = without_item(draft.way_failures, path)
         _tell_ways(draft)
-    alarm = draft.alarms.get(under_way.alarm)
-    if alarm is not None and alarm.failures:
-        draft.set_alarm(under_way.alarm, replace(alarm, failures=0))
+    for name in _called_with(draft, under_way.alarm):
+        entry, alarm = draft.roll.entries[name], draft.alarms[name]
+        steps = draft.roll.steps[entry.response]
+        calmer = settle_down(alarm, steps, draft.plan.call_rules, entry.response, under_way.queued_ms)
+        draft.set_alarm(name, replace(calmer, due_ms=next_due_ms(entry, calmer, draft.now)))
 
 
 def take_failure(draft: Draft, event: EffectFailed) -> bool:
@@ -228,31 +240,48 @@ def take_failure(draft: Draft, event: EffectFailed) -> bool:
         "failed",
         f"{message.way.value} to {message.person} failed: {event.reason}",
     )
-    draft.way_failures = {**draft.way_failures, message.way: event.reason}
+    # By path: that somebody else was reached does not mend it, and says nothing about it.
+    draft.way_failures = {**draft.way_failures, (message.way, message.person): (event.reason, draft.now)}
     _tell_ways(draft)
-    # The one message of a flood stood for all that sound.
-    names = list(draft.alarms) if draft.chain.flood else [under_way.alarm]
-    for name in names:
-        entry, alarm = draft.roll.entries.get(name), draft.alarms.get(name)
-        if (
-            entry is None
-            or alarm is None
-            or alarm.phase not in SOUNDING
-            or not draft.roll.steps[entry.response]
-        ):
-            continue
-        if name != under_way.alarm and alarm.rung == 0:
-            continue  # it has not been called for yet
+    for name in _called_with(draft, under_way.alarm):
+        entry, alarm = draft.roll.entries[name], draft.alarms[name]
+        at_end = alarm.rung >= len(draft.roll.steps[entry.response])
+        if at_end and alarm.reached_ms >= under_way.queued_ms:
+            continue  # somebody else was reached by the same call
         hurried = hurry(alarm, draft.roll.steps[entry.response], draft.now)
         draft.set_alarm(name, replace(hurried, due_ms=next_due_ms(entry, hurried, draft.now - 1)))
         draft.due_alarms.add(name)
     return True
 
 
+def _forget_old_failures(draft: Draft) -> None:
+    """Let go of what a path refused long ago: nobody has tried it since, so nobody knows."""
+    kept = {
+        path: each for path, each in draft.way_failures.items() if draft.now - each[1] < FAILURE_STANDS_MS
+    }
+    if len(kept) < len(draft.way_failures):
+        draft.way_failures = kept
+        _tell_ways(draft)
+
+
+def _called_with(draft: Draft, about: str) -> list[str]:
+    """List the sounding alarms that a message called for; the one message of a flood stood for all that sound."""
+    names = list(draft.alarms) if draft.chain.flood else [about]
+    called = []
+    for name in names:
+        entry, alarm = draft.roll.entries.get(name), draft.alarms.get(name)
+        if entry is None or alarm is None or alarm.phase not in SOUNDING:
+            continue
+        if draft.roll.steps[entry.response] and (name == about or alarm.rung > 0):
+            called.append(name)  # the others have not been called for yet
+    return called
+
+
 def _tell_ways(draft: Draft) -> None:
     """Say which ways to reach people are broken."""
-    texts = [f"{way.value}: {why}" for way, why in draft.way_failures.items()]
-    draft.set_trouble(Watched.MESSAGES, "; ".join(texts) or None)
+    texts = [f"{way.value} to {person}: {why}" for (way, person), (why, _) in draft.way_failures.items()]
+    more = [f"and {len(texts) - PATHS_TOLD_MOST} more"] if len(texts) > PATHS_TOLD_MOST else []
+    draft.set_trouble(Watched.MESSAGES, "; ".join([*texts[:PATHS_TOLD_MOST], *more]) or None)
 
 
 def send_again(draft: Draft) -> None:
@@ -303,6 +332,10 @@ def expect_alarms(draft: Draft) -> None:
         gone_entry = under_way.alarm not in roll.entries and under_way.alarm in draft.state.roll.entries
         if gone_entry or under_way.message.person in gone:
             draft.set_outstanding(effect_id, None)
+    kept = {path: why for path, why in draft.way_failures.items() if path[1] not in gone}
+    if kept != draft.way_failures:
+        draft.way_failures = kept
+        _tell_ways(draft)
     draft.due_alarms.update(roll.entries)
 
 

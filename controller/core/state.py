@@ -95,7 +95,7 @@ class State:
     tended: Tended = Tended()
     rules: Mapping[str, str] = field(default_factory=dict)
     troubles: Mapping[Watched, str] = field(default_factory=dict)
-    way_failures: Mapping[Way, str] = field(default_factory=dict)
+    way_failures: Mapping[tuple[Way, str], tuple[str, HouseMs]] = field(default_factory=dict)
     unreported: Mapping[str, Outstanding] = field(default_factory=dict)
     playing: Playing = field(default_factory=Playing)
     refused: Mapping[str, tuple[int, str]] = field(default_factory=dict)

@@ -93,7 +93,7 @@ def test_a_refused_message_moves_on_at_once() -> None:
     house.tell(EffectFailed(house.messages[0].effect_id, "auth failed"))
 
     assert [message.person for message in house.messages if message.thread.startswith("tank")] == ["deputy"]
-    assert house.state.troubles[Watched.MESSAGES] == "email: auth failed"
+    assert house.state.troubles[Watched.MESSAGES] == "email to keeper: auth failed"
     assert house.alarm("messages cannot be sent").phase is Phase.UNACKNOWLEDGED
 
 

@@ -76,6 +76,20 @@ def hurry(alarm: Alarm, steps: tuple[CallStep, ...], now: HouseMs) -> Alarm:
     return replace(alarm, failures=failures, next_call_ms=min(alarm.next_call_ms, now + wait))
 
 
+def settle_down(
+    alarm: Alarm, steps: tuple[CallStep, ...], rules: CallRules, response: Response, sent_ms: HouseMs
+) -> Alarm:
+    """Take note that a message handed over at `sent_ms` has reached a way: at the end of the list no hurry is left.
+
+    Whoever's address is refused for good must not have the others called again every few seconds.
+    """
+    reached = replace(alarm, failures=0, reached_ms=max(alarm.reached_ms, sent_ms))
+    if not steps or alarm.rung < len(steps):
+        return reached
+    repeat = rules.repeat_min if response is Response.EMERGENCY else rules.repeat_today_min
+    return replace(reached, next_call_ms=max(alarm.next_call_ms, sent_ms + round(repeat * MINUTE_MS)))
+
+
 def address_of(person: Person, way: Way) -> str:
     """Return the person's address for a way; empty if there is none."""
     match way:
