@@ -76,3 +76,9 @@ def test_the_job_is_stated_in_the_first_paragraph() -> None:
     first = README.split("\n\n")[1]
     for word in ("greenhouse", "fish", "MQTT", "curtain", "water", "answers", "why"):
         assert word in first
+
+
+def test_no_placeholder_is_left_in_a_document() -> None:
+    """What stands in capitals alone on a line was meant to be filled in."""
+    for text in (README, DEVELOPERS, DEPLOY):
+        assert re.findall(r"(?m)^[A-Z_]{6,}$", text) == []
