@@ -42,6 +42,9 @@ CODES: Final = re.compile(r"\b(\d{4})\b")
 MANY: Final = re.compile(r": \d+ x, ")
 """The subject of one message about many alarms."""
 
+ROUNDS_MORE: Final = 25
+"""Rounds of the list in an hour in which messages are refused."""
+
 GATHER_MS: Final = 3 * MINUTE_MS
 """In a flood, what can wait may wait this long for others. [ms]"""
 
@@ -227,8 +230,10 @@ class CallPromises:
         while self._failures and self._failures[0] < now - HOUR_MS:
             self._failures.popleft()
         pace = self._pace(run).get(Response.TODAY)
-        people = max(1, len(run.plan.person))
-        most = 0 if pace is None else pace.most_an_hour + len(self._failures) * people * 4
+        most = 0 if pace is None else pace.most_an_hour
+        if self._failures and most:
+            # The list is tried again with growing waits while nobody is reached.
+            most += ROUNDS_MORE * max(1, len(run.plan.person))
         if len(recent) > most:
             text = f"{entry.name}: {len(recent)} in an hour"
             raise PromiseBroken(run, "messages about what can wait are bounded", text)
