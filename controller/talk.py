@@ -17,6 +17,7 @@ from typing import Final, NamedTuple
 
 from controller.core.alarms.alarm import QUIET
 from controller.core.alarms.lifecycle import SOUNDING, Phase
+from controller.core.curtain.weather import LONGEST_H
 from controller.core.vocabulary import (
     AlarmPutBack,
     AlarmReset,
@@ -28,6 +29,8 @@ from controller.core.vocabulary import (
     HoldAsked,
     HoldReleased,
     TestCallAsked,
+    Weather,
+    WeatherTold,
 )
 from controller.core.why import explain_curtains, print_precedence
 from controller.daemon import Daemon
@@ -172,6 +175,24 @@ def _clear(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     return {"ok": done, "text": f"the motor of curtain {name} may run again"}
 
 
+def _mode(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
+    """Take what a person says of storm and snow."""
+    weather, hours = Weather(str(request["weather"])), request.get("hours")
+    if hours is None and weather is not Weather.NONE:
+        return {"ok": False, "text": f"{weather.value} needs --hours: how long it is to last"}
+    told_h = 0.0 if hours is None else float(str(hours))
+    if hours is not None and not 0 < told_h <= LONGEST_H:
+        return {"ok": False, "text": f"the weather is told for more than 0 and up to {LONGEST_H:g} hours"}
+    done = _put(daemon, WeatherTold(weather, told_h, str(request["person"])))
+    if weather is not Weather.NONE:
+        text = f"all curtains do what is set for {weather.value}, for {told_h:g} h"
+    elif hours is None:
+        text = "what was said of the weather has ended; the sensors of wind and snow are heeded"
+    else:
+        text = f"nothing is done for wind and snow for {told_h:g} h, whatever the sensors say"
+    return {"ok": done, "text": text}
+
+
 def _curtain(daemon: Daemon, request: dict[str, object]) -> str:
     """Return the curtain a request is about."""
     name = str(request["curtain"])
@@ -264,6 +285,7 @@ _HANDLERS: Final[dict[str, Callable[[Daemon, dict[str, object]], dict[str, objec
     "hold": _hold,
     "release": _release,
     "clear": _clear,
+    "mode": _mode,
     "shelve": _shelve,
     "out-of-service": _take_out,
     "back": _take_back,
@@ -296,6 +318,9 @@ def add_talk(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     )
     _add(commands, "release", "give a held curtain back to the rules", ("curtain",))
     _add(commands, "clear", "you have looked at a stopped motor: let it run again", ("curtain",))
+    mode = _add(commands, "mode", "say that storm or snow is coming, for all curtains", ())
+    mode.add_argument("weather", choices=[weather.value for weather in Weather], help="what is coming")
+    mode.add_argument("--hours", type=float, help="how long [h]; with none: how long no sensor is heeded")
     shelve = _add(commands, "shelve", "silence one alarm for a time", ("alarm",))
     shelve.add_argument("--minutes", type=float, required=True, help="how long [min]")
     shelve.add_argument("--reason", required=True, help="why")
@@ -344,7 +369,7 @@ def run_talk(args: argparse.Namespace) -> int:
         return 2
     words = (
         "code", "curtain", "alarm", "drawn_percent", "minutes", "reason", "person", "sensor", "value", "unit",
-        "basis", "correct", "second", "replacement", "whom",
+        "basis", "correct", "second", "replacement", "whom", "weather", "hours",
     )  # fmt: skip
     request: dict[str, object] = {"do": args.command}
     request |= {word: getattr(args, word) for word in words if hasattr(args, word)}

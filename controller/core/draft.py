@@ -52,6 +52,7 @@ class Draft:
         "senses",
         "settled_ms",
         "stamp",
+        "standing",
         "state",
         "stirred",
         "tended",
@@ -92,6 +93,7 @@ class Draft:
         self.senders = durable.senders
         self.entered = durable.entered
         self.chain = durable.chain
+        self.standing = durable.standing
         self.effects: list[Effect] = []
         self.due_alarms: set[str] = set()
         self.due_calls: set[str] = set()
@@ -159,12 +161,13 @@ class Draft:
             or self.senders is not old.senders
             or self.entered is not old.entered
             or self.chain is not old.chain
+            or self.standing is not old.standing
         ):
             durable = Durable(
                 drives=self.drives, holds=self.holds, alarms=self.alarms, outstanding=self.outstanding,
                 occurrences=self.occurrences, effects_made=self.effects_made, codes_from=self.codes_from,
                 senders=self.senders, chain=self.chain,
-                entered=self.entered,
+                entered=self.entered, standing=self.standing,
             )  # fmt: skip
         return replace(
             self.state,

@@ -59,7 +59,7 @@ def call_roll(plan: Plan) -> Roll:
             alarms_of_part[entry.of] = (*alarms_of_part.get(entry.of, ()), entry.name)
     curtains_of_sensor: dict[str, tuple[str, ...]] = {}
     for curtain in plan.curtain:
-        for sensor in {curtain.light_sensor, curtain.inside_temperature, curtain.outside_temperature} - {""}:
+        for sensor in list_steering(curtain):
             curtains_of_sensor[sensor] = (*curtains_of_sensor.get(sensor, ()), curtain.name)
     recipes = {water.name: make_recipes(water, elevation_m=plan.site.elevation_m) for water in plan.water}
     derived = {recipe.name: make_sensor(recipe) for each in recipes.values() for recipe in each}
@@ -100,6 +100,16 @@ def call_roll(plan: Plan) -> Roll:
         consequences_of=consequences_of,
         roster=make_roster(plan.duty, plan.call_rules.holidays, plan.person),
     )
+
+
+def list_steering(curtain: Curtain) -> frozenset[str]:
+    """List the sensors whose readings a curtain's rules look at."""
+    names = {curtain.light_sensor, curtain.inside_temperature, curtain.outside_temperature}
+    if curtain.storm_and_snow is not None:
+        names |= {curtain.storm_and_snow.wind_sensor, curtain.storm_and_snow.snow_sensor}
+    if curtain.humidity_gap is not None:
+        names |= {curtain.humidity_gap.humidity_sensor, curtain.humidity_gap.surface_temperature}
+    return frozenset(names - {""})
 
 
 def put_causes_first(entries: Mapping[str, AlarmEntry]) -> dict[str, AlarmEntry]:

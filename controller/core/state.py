@@ -16,6 +16,7 @@ from controller.core.alarms.siren import Playing
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.hold import Hold
 from controller.core.curtain.view import View
+from controller.core.curtain.weather import Standing
 from controller.core.plan.alarm import Watched
 from controller.core.plan.people import Way
 from controller.core.plan.plan import Plan
@@ -64,6 +65,7 @@ class Durable:
 
     `occurrences` counts alarms and `effects_made` counts commands and messages, so that neither a code nor the
     name of an effect comes twice, not even across a restart. `codes_from` is where this house's codes begin.
+    `standing` is what a person said of storm and snow.
     """
 
     drives: Mapping[str, Drive] = field(default_factory=dict)
@@ -76,6 +78,7 @@ class Durable:
     senders: Mapping[str, SenderRecord] = field(default_factory=dict)
     chain: Chain = field(default_factory=Chain)
     entered: Mapping[str, Entry] = field(default_factory=dict)
+    standing: Standing | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import isfinite
 
+from controller.core import guard
 from controller.core.curtain import drive as driving
 from controller.core.curtain import motor
 from controller.core.curtain.choice import choose
@@ -30,6 +31,7 @@ from controller.core.vocabulary import (
     MoveCurtain,
     Run,
     Selector,
+    WeatherTold,
 )
 from controller.core.weigh import weigh_curtain
 
@@ -39,6 +41,7 @@ LOOK_EVERY_MS = MINUTE_MS
 
 def steer_due(draft: Draft) -> None:
     """Look at every curtain that something has happened to or whose time has come."""
+    guard.end_weather(draft)
     for name in draft.roll.curtains:
         if name in draft.due_curtains:
             steer(draft, draft.roll.curtains[name])
@@ -60,8 +63,8 @@ def steer(draft: Draft, curtain: Curtain) -> None:
             Ledger.CURTAIN, name, "manual hold", f"the hold of {hold.person} has ended: back to the rules"
         )
         hold = None
-    view = see(draft, curtain, drive)
-    wish = choose(curtain, view, drive, hold, now)
+    view = guard.see_moves(draft, curtain, see(draft, curtain, drive), drive, hold)
+    wish = choose(curtain, view, drive, hold, now, draft.standing)
     if view is not draft.views.get(name):
         draft.views = {**draft.views, name: view}
     _tell_change_of_rule(draft, curtain, drive, wish)
@@ -113,7 +116,17 @@ def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
         sun_deg=sun_deg,
         sun_earlier_deg=earlier,
         settled_ms=before.settled_ms or now + _settle_ms(draft, curtain),
+        day=guard.see_day(
+            draft,
+            curtain,
+            drive,
+            before.day,
+            light_w_m2=unsmoothed,
+            reckoned=reckoned,
+            clear_w_m2=clear_w_m2,
+        ),
     )
+    view = guard.see_guards(draft, curtain, view)
     if curtain.economics is not None:
         return weigh_curtain(draft, curtain, drive, view, light_w_m2=unsmoothed, reckoned=reckoned)
     if ceiling is not None:
@@ -165,7 +178,9 @@ def _act_on(draft: Draft, curtain: Curtain, drive: Drive, wish: Wish) -> Drive:
         return drive
     life_ms = round(curtain.command_life_s * SECOND_MS)
     effect_id = draft.effect_id()
-    moved = driving.begin(drive, command, draft.stamp, rule=wish.rule.value, command_id=effect_id)
+    moved = driving.begin(
+        drive, command, draft.stamp, rule=wish.rule.value, command_id=effect_id, follows=wish.follows
+    )
     reason = explain(wish)
     verb = "would run" if curtain.dry_run else "runs"
     draft.effects.append(
@@ -237,6 +252,19 @@ def hear_report(draft: Draft, event: CurtainReported) -> None:
         )
     draft.set_drive(curtain.name, drive)
     draft.due_curtains.add(curtain.name)
+
+
+def take_asked(draft: Draft, event: HoldAsked | HoldReleased | FaultCleared | WeatherTold) -> None:
+    """Take what a person wants of the curtains."""
+    match event:
+        case HoldAsked():
+            take_hold(draft, event)
+        case HoldReleased():
+            release_hold(draft, event)
+        case FaultCleared():
+            clear_fault(draft, event)
+        case WeatherTold():
+            guard.take_weather(draft, event)
 
 
 def take_hold(draft: Draft, event: HoldAsked) -> None:
@@ -330,6 +358,7 @@ def next_look_ms(draft: Draft, curtain: Curtain) -> HouseMs:
         motor.next_check_ms(curtain, drive),
         NEVER if change is None else change,
         NEVER if hold is None else hold.until_ms,
+        NEVER if draft.standing is None else draft.standing.until_ms,
         drive.not_before_ms if drive.not_before_ms > draft.now else NEVER,
         drive.ended_ms + round(curtain.rest_before_reversal_s * SECOND_MS) if drive.ended_ms else NEVER,
     )

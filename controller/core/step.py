@@ -46,6 +46,7 @@ from controller.core.vocabulary import (
     TestCallAsked,
     TroubleSeen,
     ValueEntered,
+    WeatherTold,
 )
 
 HOUSEKEEPING_MS: Final = HOUR_MS
@@ -59,6 +60,7 @@ _BY_A_PERSON: Final = (
     AnswerGiven,
     HoldAsked,
     HoldReleased,
+    WeatherTold,
     FaultCleared,
     AlarmShelved,
     AlarmReset,
@@ -105,12 +107,8 @@ def _take_in(draft: Draft, event: Event) -> None:
             converse.take_in(draft, event)
         case AnswerGiven():
             sound.take_answer(draft, event)
-        case HoldAsked():
-            steer.take_hold(draft, event)
-        case HoldReleased():
-            steer.release_hold(draft, event)
-        case FaultCleared():
-            steer.clear_fault(draft, event)
+        case HoldAsked() | HoldReleased() | FaultCleared() | WeatherTold():
+            steer.take_asked(draft, event)
         case AlarmShelved() | AlarmReset() | AlarmTakenOut() | AlarmPutBack():
             silence.take_in(draft, event)
         case TestCallAsked():

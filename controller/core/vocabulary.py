@@ -59,6 +59,14 @@ class Selector(Enum):
     OFF = "off"
 
 
+class Weather(Enum):
+    """The weather that goes before the rules of comfort."""
+
+    NONE = "none"
+    STORM = "storm"
+    SNOW = "snow"
+
+
 class Run(Enum):
     """What a motor is asked to do."""
 
@@ -169,6 +177,18 @@ class HoldReleased:
     """A person gives the curtain back to the rules."""
 
     curtain: str
+    person: str
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherTold:
+    """A person says that storm or snow is coming, for some hours, for all curtains.
+
+    `NONE` ends what was said; with `hours` above 0 the sensors of wind and snow are not heeded for so long.
+    """
+
+    weather: Weather
+    hours: float
     person: str
 
 
@@ -299,6 +319,7 @@ Event: TypeAlias = (
     | AnswerGiven
     | HoldAsked
     | HoldReleased
+    | WeatherTold
     | FaultCleared
     | AlarmShelved
     | AlarmReset

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from controller.core.curtain.choice import PRECEDENCE, choose
+from controller.core.curtain.choice import PRECEDENCE, choose, choose_comfort
+from controller.core.curtain.climate import wish_cool, wish_warm
 from controller.core.curtain.drive import Drive, Phase, waits_until_ms, wanted_percent
+from controller.core.curtain.gap import wish_gap
+from controller.core.curtain.light_sum import wish_band
 from controller.core.curtain.view import BLANK
+from controller.core.curtain.weather import wish_weather
 from controller.core.curtain.wishes import Rule, Wish, wish_balance, wish_dark, wish_night, wish_shade
 from controller.core.curtain.wording import describe_position, explain
 from controller.core.state import State
@@ -43,9 +47,18 @@ def explain_curtains(state: State, stamp: Stamp) -> tuple[Why, ...]:
         drive = state.durable.drives.get(name, Drive())
         view = state.views.get(name, BLANK)
         hold = state.durable.holds.get(name)
-        chosen = choose(curtain, view, drive, hold, now)
+        standing = state.durable.standing
+        chosen = choose(curtain, view, drive, hold, now, standing)
         wishes: dict[Rule, Wish | None] = {chosen.rule: chosen}
+        comfort = choose_comfort(curtain, view, now)
+        wishes.setdefault(Rule.STORM_AND_SNOW, wish_weather(curtain, view.marks, standing, now))
+        wishes.setdefault(Rule.TOO_HOT, wish_cool(curtain.too_hot, view))
+        wishes.setdefault(Rule.TOO_COLD, wish_warm(curtain.too_cold, view))
+        wishes.setdefault(
+            Rule.HUMIDITY_GAP, wish_gap(curtain.humidity_gap, curtain, view, drive, comfort, now)
+        )
         wishes.setdefault(Rule.BALANCE, wish_balance(curtain, view))
+        wishes.setdefault(Rule.LIGHT_SUM, wish_band(curtain.light_sum, view))
         wishes.setdefault(Rule.LIGHT_CEILING, wish_shade(curtain.light_ceiling, view, now))
         wishes.setdefault(Rule.HOLD_HEAT_NIGHT, wish_night(curtain.hold_heat, view))
         wishes.setdefault(Rule.HOLD_HEAT_DARK, wish_dark(curtain.hold_heat, view))

@@ -36,6 +36,7 @@ from controller.core.vocabulary import (
     Stamp,
     TestCallAsked,
     ValueEntered,
+    WeatherTold,
 )
 from controller.edges.journal_file import Form
 
@@ -153,6 +154,7 @@ Act: TypeAlias = (
     AnswerGiven
     | HoldAsked
     | HoldReleased
+    | WeatherTold
     | FaultCleared
     | AlarmShelved
     | AlarmReset
@@ -164,8 +166,8 @@ Act: TypeAlias = (
 """An event in which a person decided something; who did what is kept."""
 
 ACTS: Final = (
-    AnswerGiven, HoldAsked, HoldReleased, FaultCleared, AlarmShelved, AlarmReset, AlarmTakenOut, AlarmPutBack,
-    TestCallAsked, ValueEntered,
+    AnswerGiven, HoldAsked, HoldReleased, WeatherTold, FaultCleared, AlarmShelved, AlarmReset, AlarmTakenOut,
+    AlarmPutBack, TestCallAsked, ValueEntered,
 )  # fmt: skip
 
 

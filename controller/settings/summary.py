@@ -165,6 +165,47 @@ def _tell_curtain(curtain: Curtain) -> Iterator[str]:
             f"{_number(heat.open_most_w_m2)} W/m2, "
             f"at the latest {_number(heat.latest_after_sunrise_min)} min after sunrise"
         )
+    yield from _tell_guards(curtain)
+
+
+def _tell_guards(curtain: Curtain) -> Iterator[str]:
+    storm, hot, cold, gap = curtain.storm_and_snow, curtain.too_hot, curtain.too_cold, curtain.humidity_gap
+    if storm is not None:
+        where = f"goes to {_number(storm.storm_drawn_percent)} % drawn"
+        wind = (
+            f" above {_number(storm.storm_above_m_s)} m/s of {storm.wind_sensor}" if storm.wind_sensor else ""
+        )
+        snow = f" or {storm.snow_sensor} says so" if storm.snow_sensor else ""
+        yield f"  storm: {where} when a person says so{' or' + wind if wind else ''}"
+        yield f"  snow: opens when a person says so{snow}"
+    if hot is not None:
+        yield (
+            f"  too hot: above {_number(hot.above_c)} C draws to {_number(hot.drawn_percent)} % in light above "
+            f"{_number(hot.shade_above_w_m2)} W/m2, else opens"
+        )
+    if cold is not None:
+        yield (
+            f"  too cold: draws below {_number(cold.below_c)} C in light below "
+            f"{_number(cold.light_below_w_m2)} W/m2"
+        )
+    if gap is not None:
+        yield (
+            f"  moist: a gap of {_number(gap.gap_percent)} % for {_number(gap.open_min)} min above "
+            f"{_number(gap.above_percent)} % or nearer the dew point than {_number(gap.dew_margin_below_c)} C, at most "
+            f"{gap.most_per_day} a day"
+        )
+    steps, band = curtain.staged_opening, curtain.light_sum
+    if steps is not None:
+        yield (
+            f"  opens in steps of {_number(steps.step_percent)} % when it is more than "
+            f"{_number(steps.difference_above_c)} C colder outside"
+        )
+    if band is not None:
+        crop = f" for {band.crop}" if band.crop else ""
+        yield (
+            f"  day's light{crop}: {_number(band.low_mol_m2)} to {_number(band.high_mol_m2)} mol/m2 at the canopy; "
+            "shades what would be more"
+        )
 
 
 def _tell_alarms(entries: Sequence[AlarmEntry], units: dict[str, str]) -> Iterator[str]:

@@ -19,7 +19,15 @@ from makers import (
 )
 
 from controller.core.plan.alarm import Kind, Response, Watched
-from controller.core.plan.curtain import Actuator
+from controller.core.plan.curtain import (
+    Actuator,
+    HumidityGap,
+    LightSum,
+    StagedOpening,
+    StormAndSnow,
+    TooCold,
+    TooHot,
+)
 from controller.core.plan.duty import WEEK, Day, Duty
 from controller.core.plan.people import CallRules
 from controller.core.plan.supervision import Supervision
@@ -48,6 +56,8 @@ from controller.core.vocabulary import (
     Started,
     TestCallAsked,
     TroubleSeen,
+    Weather,
+    WeatherTold,
     Woken,
 )
 
@@ -68,6 +78,20 @@ PLANS: Final = (
     make_plan(person=make_plan().person[1:], call=(make_step(3, "porter"),)),
     PLAN.model_copy(update={"curtain": (make_curtain(dry_run=True, dwell_min=0.0),)}),
     PLAN.model_copy(update={"call": ()}),
+    PLAN.model_copy(
+        update={
+            "curtain": (
+                make_curtain(
+                    storm_and_snow=StormAndSnow(wind_sensor=OXYGEN, snow_sensor=LIGHT),
+                    too_hot=TooHot(delay_min=0.0),
+                    too_cold=TooCold(delay_min=0.0),
+                    humidity_gap=HumidityGap(humidity_sensor=OXYGEN, above_percent=50.0, delay_min=0.0),
+                    staged_opening=StagedOpening(difference_above_c=0.0),
+                    light_sum=LightSum(low_mol_m2=1.0, high_mol_m2=2.0),
+                ),
+            )
+        }
+    ),
     PLAN.model_copy(
         update={
             "supervision": Supervision(heartbeat_webhook="https://watcher.example.org/"),
@@ -125,6 +149,7 @@ EVENTS: st.SearchStrategy[Event] = st.one_of(
     st.builds(AnswerGiven, CODES, PEOPLE, st.text(max_size=5)),
     st.builds(HoldAsked, CURTAINS, ODD_FLOATS | st.floats(0, 100), ODD_FLOATS | st.floats(0, 300), PEOPLE),
     st.builds(HoldReleased, CURTAINS, PEOPLE),
+    st.builds(WeatherTold, st.sampled_from(Weather), ODD_FLOATS | st.floats(0, 30), PEOPLE),
     st.builds(FaultCleared, CURTAINS, PEOPLE),
     st.builds(AlarmShelved, ALARMS, ODD_FLOATS | st.floats(0, 200), PEOPLE, st.text(max_size=5)),
     st.builds(AlarmReset, ALARMS, PEOPLE),

@@ -58,6 +58,10 @@ CURTAINS = st.sampled_from(["roof", "wall"])
 PEOPLE = st.sampled_from(["keeper", "deputy", ""])
 
 
+HURRIED = frozenset({"manual hold", "storm or snow", "too hot", "too cold"})
+"""The rules that wait for no rest and no budget: people's hands, weather, and what the crop cannot bear."""
+
+
 class HouseMachine(RuleBasedStateMachine):
     """One house and the world round it."""
 
@@ -82,7 +86,9 @@ class HouseMachine(RuleBasedStateMachine):
             drive = self.house.state.durable.drives[move.curtain]
             old = before.durable.drives.get(move.curtain, driving.Drive())
             curtain = self.house.state.roll.curtains[move.curtain]
-            if drive.rule != "manual hold":
+            follows = drive.moves_total == old.moves_total
+            assert not follows or drive.rule in {"humidity gap", "open"}
+            if drive.rule not in HURRIED and not follows:
                 key = move.curtain, driving.local_day(after_stamp)
                 self.comfort[key] += 1
                 day = driving.local_day(after_stamp)
@@ -90,7 +96,9 @@ class HouseMachine(RuleBasedStateMachine):
                 assert drive.moves_today <= curtain.moves_per_day or old.moves_today >= curtain.moves_per_day
                 assert old.moves_day != day or old.moves_today < curtain.moves_per_day
                 assert (
-                    not old.ended_ms or after_stamp.house_ms - old.ended_ms >= curtain.dwell_min * MINUTE_MS
+                    drive.rule == "humidity gap"
+                    or not old.ended_ms
+                    or after_stamp.house_ms - old.ended_ms >= curtain.dwell_min * MINUTE_MS
                 )
             ran = sum(
                 end - max(start, after_stamp.house_ms - HOUR_MS)

@@ -173,9 +173,12 @@ def direction(drive: Drive, target_percent: float) -> Run:
     return Run.DRAW if (target_percent > 50.0 if here is None else target_percent > here) else Run.OPEN
 
 
-def begin(drive: Drive, command: Command, stamp: Stamp, *, rule: str, command_id: str) -> Drive:
-    """Start the planned run and count it."""
+def begin(
+    drive: Drive, command: Command, stamp: Stamp, *, rule: str, command_id: str, follows: bool = False
+) -> Drive:
+    """Start the planned run and count it, unless it `follows` as a further part of a move that has been counted."""
     now, day = stamp.house_ms, local_day(stamp)
+    counts = 0 if follows else 1
     return fire(
         drive,
         Trigger.COMMANDED,
@@ -189,8 +192,8 @@ def begin(drive: Drive, command: Command, stamp: Stamp, *, rule: str, command_id
         progress_ms=now,
         rule=rule,
         moves_day=day,
-        moves_today=(drive.moves_today if drive.moves_day == day else 0) + 1,
-        moves_total=drive.moves_total + 1,
+        moves_today=(drive.moves_today if drive.moves_day == day else 0) + counts,
+        moves_total=drive.moves_total + counts,
         unasked_since_ms=None,
     )
 
@@ -209,6 +212,8 @@ def wanted_percent(curtain: Curtain, drive: Drive, wish: Wish) -> float | None:
             return 100.0 if target >= 50.0 else 0.0
         return target
     least = END_TOLERANCE_PERCENT if target in {0.0, 100.0} else curtain.smallest_move_percent
+    if wish.least_percent is not None:
+        least = wish.least_percent
     return target if abs(target - here) > least else None
 
 
@@ -228,7 +233,8 @@ def waits_until_ms(curtain: Curtain, drive: Drive, wish: Wish, stamp: Stamp) -> 
             until = max(until, drive.ended_ms + round(curtain.rest_before_reversal_s * SECOND_MS))
         if not wish.urgent and not wish.own_pace:
             until = max(until, drive.ended_ms + round(curtain.dwell_min * MINUTE_MS))
-    if not wish.urgent and drive.moves_today >= curtain.moves_per_day and drive.moves_day == local_day(stamp):
+    is_free = wish.urgent or wish.follows
+    if not is_free and drive.moves_today >= curtain.moves_per_day and drive.moves_day == local_day(stamp):
         midnight_in = 24 * HOUR_MS - (stamp.utc_ms + stamp.utc_offset_min * MINUTE_MS) % (24 * HOUR_MS)
         until = max(until, now + midnight_in)
     until = max(until, _duty_free_ms(curtain, drive, now))

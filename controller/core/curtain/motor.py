@@ -163,14 +163,21 @@ def _hear_running(curtain: Curtain, drive: Drive, report: CurtainReported, now: 
         if still_ms < _patience_ms(curtain):
             return drive, ""
         return _fault(drive, now, f"it runs but has not moved for {still_ms // SECOND_MS} s")
+    begun = drive.from_percent
     tolerance = (
         END_TOLERANCE_PERCENT
         if end is not None
         else min(MID_TOLERANCE_PERCENT, curtain.smallest_move_percent)
     )
+    if (
+        end is None
+        and begun is not None
+        and abs(drive.target_percent - begun) < curtain.smallest_move_percent
+    ):
+        # A gap or a small step has not been made before most of its way is gone.
+        tolerance = min(tolerance, abs(drive.target_percent - begun) / 2)
     if abs(here - drive.target_percent) <= tolerance:
         return _arrive(drive, now, here), ""
-    begun = drive.from_percent
     if not confirmed or (
         begun is not None
         and abs(here - begun) < PROGRESS_PERCENT

@@ -11,6 +11,8 @@ import math
 from typing import Final, NamedTuple
 
 from controller.core.curtain.balance import Balance
+from controller.core.curtain.light_day import NO_LIGHT, LightDay
+from controller.core.curtain.marks import NO_MARKS, Marks
 from controller.core.plan.curtain import Curtain
 from controller.core.plan.sensor import Mounted
 from controller.core.signals.sense import Sense
@@ -28,7 +30,8 @@ class View(NamedTuple):
     says that the almanac stood in for the sensor. The `*_since_ms` are house times, None while not so.
     `shading` and `holding` are the memories of the rules (hysteresis). Before `settled_ms` the delays of the
     rules have not had their time since the first look, so that not wanting it drawn says nothing yet. `balance` is
-    the memory of a curtain whose site has its economics in the settings.
+    the memory of a curtain whose site has its economics in the settings, `marks` those of the rules against weather,
+    heat, cold and moisture, `day` the light at its canopy today.
     """
 
     light_w_m2: float | None = None
@@ -48,6 +51,8 @@ class View(NamedTuple):
     holding_dark: bool = False
     settled_ms: HouseMs = 0
     balance: Balance | None = None
+    marks: Marks = NO_MARKS
+    day: LightDay = NO_LIGHT
 
 
 BLANK: Final = View()

@@ -19,9 +19,14 @@ class Rule(Enum):
 
     LOCKED_OUT = "locked out"
     FAULT = "stop on fault"
+    STORM_AND_SNOW = "storm or snow"
     MANUAL_HOLD = "manual hold"
+    TOO_HOT = "too hot"
+    TOO_COLD = "too cold"
+    HUMIDITY_GAP = "humidity gap"
     BALANCE = "balance of costs"
     LIGHT_CEILING = "light ceiling"
+    LIGHT_SUM = "day's light sum"
     HOLD_HEAT_NIGHT = "hold heat at night"
     HOLD_HEAT_DARK = "hold heat in low light"
     NOTHING_KNOWN = "nothing known"
@@ -33,7 +38,9 @@ class Wish(NamedTuple):
     """Where a rule wants the curtain; `drawn_percent` None means: stay where it is.
 
     `numbers` are the figures of the reason, in the order that `wording` expects for the rule. `own_pace` says
-    that the rule has weighed the rest between moves itself.
+    that the rule has weighed the rest between moves itself; `follows` that it is a further part of a move that has
+    been counted. Moves shorter than `least_percent` are not made; None leaves that to the settings. `steps` are the
+    figures of an opening in steps: difference, its limit, the next position, the wait [C, C, %, min].
     """
 
     rule: Rule
@@ -41,6 +48,9 @@ class Wish(NamedTuple):
     numbers: tuple[float | str | None, ...] = ()
     urgent: bool = False
     own_pace: bool = False
+    follows: bool = False
+    least_percent: float | None = None
+    steps: tuple[float | None, float, float, float] | None = None
 
 
 def remember_ceiling(rule: LightCeiling, view: View, now: HouseMs) -> View:

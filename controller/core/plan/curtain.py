@@ -59,6 +59,93 @@ class HoldHeat(Part):
     )
 
 
+class StormAndSnow(Part):
+    """Where it goes before snow and in a storm, and the sensors that tell of them; people can say so too."""
+
+    # Drawn: wind raises the loss of heat through the cover (Mihara & Hayashi 1979, J. Agric. Meteorol. 35:13-19).
+    storm_drawn_percent: float = key(
+        100.0, "Where it goes in a storm: 100 drawn for heat, 0 open.", unit="%", ge=0, le=100
+    )
+    wind_sensor: str = key("", "Sensor of the wind outside, if there is one.")
+    storm_above_m_s: float = key(
+        15.0, "Wind above which it is a storm (our choice).", unit="m/s", ge=3, le=60
+    )
+    calm_below_m_s: float = key(12.0, "Wind below which the storm is over.", unit="m/s", ge=1, le=60)
+    snow_sensor: str = key("", "Switch that is on in snow, if there is one; it opens then.")
+    begin_after_min: float = key(2.0, "How long storm or snow must last to count.", unit="min", ge=0, le=60)
+    end_after_min: float = key(30.0, "How long it must be over to be over.", unit="min", ge=0, le=600)
+
+
+class TooHot(Part):
+    """Against heat under it: shade in the light, open in the dark."""
+
+    above_c: float = key(30.0, "Inside air above which it is too hot.", unit="C", ge=10, le=50)
+    hysteresis_c: float = key(2.0, "How far it must cool to be over.", unit="C", ge=0.2, le=10)
+    delay_min: float = key(5.0, "How long it must last, and be over.", unit="min", ge=0, le=120)
+    shade_above_w_m2: float = key(
+        300.0, "Outside light above which shade helps; with less it is opened.", unit="W/m2", ge=20, le=1500
+    )
+    drawn_percent: float = key(
+        100.0, "How far it is drawn for shade; 0 for a curtain that holds heat more.", unit="%", ge=0, le=100
+    )
+
+
+class TooCold(Part):
+    """Against cold under it: drawn, where it is colder outside."""
+
+    below_c: float = key(8.0, "Inside air below which it is too cold.", unit="C", ge=-10, le=30)
+    hysteresis_c: float = key(1.0, "How far it must warm to be over.", unit="C", ge=0.2, le=10)
+    delay_min: float = key(5.0, "How long it must last, and be over.", unit="min", ge=0, le=120)
+    light_below_w_m2: float = key(
+        300.0, "Outside light from which the sun warms better than the curtain.", unit="W/m2", ge=20, le=1500
+    )
+
+
+class HumidityGap(Part):
+    """A narrow gap for a time, to let moisture out while it is drawn for heat."""
+
+    humidity_sensor: str = key(REQUIRED, "Sensor of the humidity under it.")
+    surface_temperature: str = key(
+        "", "Sensor of the surface that gets wet first; the air itself is judged if absent."
+    )
+    above_percent: float = key(90.0, "Humidity above which a gap is opened.", unit="%", ge=50, le=100)
+    dew_margin_below_c: float = key(
+        1.0, "Margin to the dew point below which a gap is opened.", unit="C", ge=0, le=5
+    )
+    delay_min: float = key(5.0, "How long it must be so.", unit="min", ge=0, le=120)
+    # Drawn means to 1 %: less than 1.5 % is no gap. 2 % costs 7 of 54 points of the saving, 5 % 18 (Vanthoor 2011).
+    gap_percent: float = key(2.0, "Width of the gap.", unit="%", ge=1.5, le=3)
+    open_min: float = key(15.0, "How long it stays open.", unit="min", ge=3, le=60)
+    pause_min: float = key(45.0, "How long it then stays drawn at least.", unit="min", ge=5, le=600)
+    most_per_day: int = key(6, "Gaps a day; each counts as one move.", ge=1, le=50)
+
+
+class StagedOpening(Part):
+    """Opening in small steps, so that the cold air above does not fall on the crop at once."""
+
+    difference_above_c: float = key(
+        8.0, "Inside-outside difference above which it opens in steps.", unit="C", ge=0, le=40
+    )
+    first_step_percent: float = key(4.0, "First step, from drawn.", unit="%", ge=2, le=20)
+    first_wait_min: float = key(7.0, "Wait after the first step.", unit="min", ge=0, le=60)
+    step_percent: float = key(10.0, "Each further step.", unit="%", ge=5, le=50)
+    wait_min: float = key(4.0, "Wait after each further step.", unit="min", ge=0, le=60)
+
+
+class LightSum(Part):
+    """Shade only what would exceed the day's light that the crop wants."""
+
+    crop: str = key("", "Whose band it is, for the reasons.", max_length=30)
+    # Leafy crops at least 12 (Plants 2024, 13(5):652); lettuce 17, the best of 8 to 22 (Horticulturae 2020, 6(1):7).
+    low_mol_m2: float = key(12.0, "Low end of the day's light at the canopy.", unit="mol/m2/d", ge=1, le=100)
+    high_mol_m2: float = key(
+        17.0, "High end of the day's light at the canopy.", unit="mol/m2/d", ge=1, le=100
+    )
+    drawn_percent: float = key(100.0, "How far it is drawn for shade.", unit="%", ge=5, le=100)
+    draw_delay_min: float = key(10.0, "How long the wish must last before drawing.", unit="min", ge=0, le=240)
+    open_delay_min: float = key(20.0, "How long it must be over before opening.", unit="min", ge=0, le=240)
+
+
 class Curtain(Part):
     """One curtain with its motor."""
 
@@ -98,5 +185,12 @@ class Curtain(Part):
     hold_heat: HoldHeat | None = key(None, "Table of the rules that hold heat.")
     economics: Economics | None = key(
         None,
-        "Table of what light, heat and a move are worth; with it they decide in place of the two tables above.",
+        "Table of what light, heat and a move are worth; with it they decide in place of the two tables above "
+        "and of the day's light sum.",
     )
+    storm_and_snow: StormAndSnow | None = key(None, "Table of where it goes in storm and snow.")
+    too_hot: TooHot | None = key(None, "Table of the rule against heat under it.")
+    too_cold: TooCold | None = key(None, "Table of the rule against cold under it.")
+    humidity_gap: HumidityGap | None = key(None, "Table of the gap that lets moisture out.")
+    staged_opening: StagedOpening | None = key(None, "Table of opening in small steps into cold air.")
+    light_sum: LightSum | None = key(None, "Table of the day's light that its crop wants.")

@@ -57,24 +57,80 @@ def _check_curtain(curtain: Curtain, draft: Draft) -> Iterator[tuple[Path, str]]
         )
     if curtain.hold_heat is not None:
         yield from _check_hold_heat(curtain.hold_heat)
+    yield from _check_guards(curtain, draft)
     if curtain.economics is not None:
         yield from _check_economics(curtain.economics, curtain, draft.find_sensor(curtain.light_sensor))
 
 
-def _check_sensor(curtain: Curtain, draft: Draft, key: str, quantity: Quantity) -> Iterator[tuple[Path, str]]:
-    name = getattr(curtain, key)
+def _check_sensor(
+    curtain: Curtain, draft: Draft, key: str, quantity: Quantity, *, table: str = ""
+) -> Iterator[tuple[Path, str]]:
+    name = getattr(getattr(curtain, table) if table else curtain, key)
+    place: Path = (table, key) if table else (key,)
     if not name:
         return
     if not draft.has_name("sensor", name):
-        yield (key,), f"`{key}`: {draft.describe_name('sensor', name)}"
+        yield place, f"`{key}`: {draft.describe_name('sensor', name)}"
         return
     sensor = draft.find_sensor(name)
     if sensor is not None and sensor.quantity is not quantity:
         yield (
-            (key,),
+            place,
             (
                 f"`{key}`: the sensor {write_value(name)} measures {sensor.quantity.value}, "
                 f"one that measures {quantity.value} is needed"
+            ),
+        )
+
+
+def _check_guards(curtain: Curtain, draft: Draft) -> Iterator[tuple[Path, str]]:
+    """Find what does not fit in the tables against weather, heat, cold, moisture and too much light in a day."""
+    storm, gap = curtain.storm_and_snow, curtain.humidity_gap
+    if storm is not None:
+        yield from _check_sensor(curtain, draft, "wind_sensor", Quantity.WIND_SPEED, table="storm_and_snow")
+        yield from _check_sensor(curtain, draft, "snow_sensor", Quantity.SWITCH, table="storm_and_snow")
+        yield from _check_order(curtain, "storm_and_snow", "calm_below_m_s", "storm_above_m_s", "m/s")
+    if gap is not None:
+        yield from _check_sensor(curtain, draft, "humidity_sensor", Quantity.HUMIDITY, table="humidity_gap")
+        yield from _check_sensor(
+            curtain, draft, "surface_temperature", Quantity.TEMPERATURE, table="humidity_gap"
+        )
+        if curtain.hold_heat is None and curtain.economics is None:
+            yield ("humidity_gap",), "a gap is for a curtain that holds heat; set `hold_heat` or `economics`"
+    for table in ("too_hot", "too_cold", "staged_opening"):
+        if getattr(curtain, table) is not None and not curtain.inside_temperature:
+            yield (
+                (table,),
+                "it needs `inside_temperature`, the name of a temperature sensor; set it or leave the table out",
+            )
+    if curtain.staged_opening is not None and not curtain.outside_temperature:
+        yield (
+            ("staged_opening",),
+            "it needs `outside_temperature`, the name of a temperature sensor; set it or leave the table out",
+        )
+    if curtain.too_hot is not None and curtain.too_cold is not None:
+        hot_over = curtain.too_hot.above_c - curtain.too_hot.hysteresis_c
+        cold_over = curtain.too_cold.below_c + curtain.too_cold.hysteresis_c
+        if cold_over >= hot_over:
+            yield (
+                ("too_cold", "below_c"),
+                (
+                    f"too cold is over at {format_number(cold_over)} and too hot at {format_number(hot_over)} [C]; "
+                    "too cold must be over at a lower temperature, or the curtain would go to and fro"
+                ),
+            )
+    if curtain.light_sum is not None:
+        yield from _check_order(curtain, "light_sum", "low_mol_m2", "high_mol_m2", "mol/m2/d")
+
+
+def _check_order(curtain: Curtain, table: str, low: str, high: str, unit: str) -> Iterator[tuple[Path, str]]:
+    part = getattr(curtain, table)
+    if getattr(part, low) >= getattr(part, high):
+        yield (
+            (table, low),
+            (
+                f"`{low}` is {format_number(getattr(part, low))}, a value below `{high}` "
+                f"{format_number(getattr(part, high))} [{unit}] is needed"
             ),
         )
 
