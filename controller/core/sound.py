@@ -224,6 +224,8 @@ def take_success(draft: Draft, event: EffectDone) -> None:
         entry, alarm = draft.roll.entries[name], draft.alarms[name]
         steps = draft.roll.steps[entry.response]
         calmer = settle_down(alarm, steps, draft.plan.call_rules, entry.response, under_way.queued_ms)
+        if calmer is alarm:
+            continue
         draft.set_alarm(name, replace(calmer, due_ms=next_due_ms(entry, calmer, draft.now)))
 
 

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from makers import House, make_entry, make_plan, make_step
 
+from controller.core.alarms.alarm import QUIET
+from controller.core.alarms.call_list import settle_down
+from controller.core.alarms.lifecycle import Phase
 from controller.core.plan.alarm import Response
+from controller.core.plan.people import CallRules
 from controller.core.vocabulary import EffectDone, EffectFailed, SendMessage
 
 
@@ -53,3 +59,13 @@ def test_where_nobody_is_reached_the_list_is_tried_again_soon() -> None:
             house.tell(*(EffectFailed(each.effect_id, "down") for each in house.messages))
 
     assert 4 <= sent <= 15
+
+
+def test_a_message_that_is_no_call_moves_no_call() -> None:
+    """That other messages about an alarm are accepted puts off none of its calls."""
+    steps = (make_step(0, "keeper"),)
+    alarm = replace(QUIET, phase=Phase.UNACKNOWLEDGED, rung=1, called_ms=1_000, next_call_ms=601_000)
+    rules = CallRules()
+
+    assert settle_down(alarm, steps, rules, Response.EMERGENCY, 500_000) == alarm
+    assert settle_down(alarm, steps, rules, Response.EMERGENCY, 1_000).next_call_ms == 601_000

@@ -28,8 +28,8 @@ class Alarm:
 
     `true_ms` is since when the condition has been true (or None), `over_ms` since when it has been over.
     `rung` is the next step of the call list, counted from `ladder_ms`; `turn_of_list` how often the list has
-    come to its end; `failures` how many messages in a row the world refused,
-    `reached_ms` when the last message that it took was handed over. `lapsed_by` had it, and it sounded
+    come to its end; `failures` how many messages in a row the world refused; `called_ms` when somebody was
+    last called, `reached_ms` the last call that reached somebody. `lapsed_by` had it, and it sounded
     again; `out_by` took it out of service, with what stands in its place in `replacement`.
     """
 
@@ -49,6 +49,7 @@ class Alarm:
     turn_of_list: int = 0
     ladder_ms: HouseMs = 0
     failures: int = 0
+    called_ms: HouseMs = -1
     reached_ms: HouseMs = -1
     lapsed_by: str = ""
     out_by: str = ""

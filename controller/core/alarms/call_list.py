@@ -63,7 +63,7 @@ def call_next(
     once = tuple(dict.fromkeys(told))
     people = tuple(dict.fromkeys([*alarm.told, *(person for person, _ in once)]))
     return replace(
-        alarm, rung=rung, turn_of_list=turn, next_call_ms=max(following, now + 1), told=people
+        alarm, rung=rung, turn_of_list=turn, next_call_ms=max(following, now + 1), told=people, called_ms=now
     ), once
 
 
@@ -81,9 +81,12 @@ def settle_down(
 ) -> Alarm:
     """Take note that a message handed over at `sent_ms` has reached a way: at the end of the list no hurry is left.
 
-    Whoever's address is refused for good must not have the others called again every few seconds.
+    Whoever's address is refused for good must not have the others called again every few seconds. A message
+    that was no call, or belonged to an earlier one, moves no call.
     """
-    reached = replace(alarm, failures=0, reached_ms=max(alarm.reached_ms, sent_ms))
+    if alarm.called_ms != sent_ms:
+        return alarm
+    reached = replace(alarm, failures=0, reached_ms=sent_ms)
     if not steps or alarm.rung < len(steps):
         return reached
     repeat = rules.repeat_min if response is Response.EMERGENCY else rules.repeat_today_min
