@@ -36,6 +36,10 @@ def add_replay(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument("--readings", required=True, type=Path, metavar="IN.csv", help="the recording")
     parser.add_argument("--positions", type=Path, metavar="OUT.csv", help="where the moves go")
     parser.add_argument(
+        "--reasons", type=Path, metavar="WHY.csv",
+        help="write every change of rule too, moved or not; duskbell why --positions reads it as well",
+    )  # fmt: skip
+    parser.add_argument(
         "--against",
         type=Path,
         metavar="OLD",
@@ -57,8 +61,11 @@ def run_replay(args: argparse.Namespace) -> int:
         for problem in plan:
             print(problem, file=sys.stderr)
         return 2
-    if args.positions is None and args.against is None:
-        print("duskbell replay: --positions OUT.csv or --against OLD is needed", file=sys.stderr)
+    if args.positions is None and args.against is None and args.reasons is None:
+        print(
+            "duskbell replay: --positions OUT.csv, --reasons WHY.csv or --against OLD is needed",
+            file=sys.stderr,
+        )
         return 2
     other = None if args.against is None else read_settings(args.against)
     if other is not None and not isinstance(other, Plan):
@@ -76,6 +83,8 @@ def run_replay(args: argparse.Namespace) -> int:
             )
         if args.positions is not None:
             write_positions(args.positions, outcome.positions, ZoneInfo(plan.site.time_zone))
+        if args.reasons is not None:
+            write_reasons(args.reasons, outcome, ZoneInfo(plan.site.time_zone))
     except (RecordingUnreadable, AlmanacFailed, OSError) as error:
         print(f"duskbell replay: {error}", file=sys.stderr)
         return 1
@@ -168,6 +177,16 @@ def write_positions(path: Path, positions: list[Position], zone: ZoneInfo) -> No
                     row.reason,
                 ]
             )
+
+
+def write_reasons(path: Path, outcome: Outcome, zone: ZoneInfo) -> None:
+    """Write every decision with its rule and reason, a row each."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(["time", "curtain", "rule", "reason"])
+        for utc_ms, curtain, rule, text in outcome.decisions:
+            at = datetime.fromtimestamp(utc_ms / 1000, tz=UTC).astimezone(zone)
+            writer.writerow([at.isoformat(timespec="seconds"), curtain, rule, text])
 
 
 def _document(tally: Tally, outcome: Outcome) -> dict[str, object]:

@@ -12,6 +12,7 @@ import json
 import os
 import sys
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -35,10 +36,19 @@ from controller.core.vocabulary import (
 from controller.core.why import explain_curtains, print_precedence
 from controller.daemon import Daemon
 from controller.edges.control import ControlServer, NotRunning, ask
+from controller.edges.journal_file import JournalBroken
 from controller.entering import BASES, enter_value
 from controller.report import describe_status, write_status
 from controller.settings.rescue import find_directory
 from controller.water_report import describe_waters, write_waters
+from controller.why_past import (
+    PastUnreadable,
+    find_in_force,
+    read_instant,
+    read_notes,
+    read_positions,
+    tell_past,
+)
 
 SOCKET_NAME: Final = "duskbell.sock"
 WAIT_S: Final = 10.0
@@ -303,6 +313,10 @@ def add_talk(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     _add(commands, "status", "tell how everything stands", ())
     why = _add(commands, "why", "tell why each curtain is where it is", ())
     why.add_argument("--table", action="store_true", help="print the order of the rules instead")
+    why.add_argument("--at", metavar="INSTANT", help="a minute of the past, such as 2026-04-18T08:30+01:00")
+    why.add_argument(
+        "--positions", type=Path, metavar="OUT.csv", help="with --at: of a replay that wrote this file"
+    )
     _add(commands, "acknowledge", "answer an alarm: I have it", ("code",))
     hold = _add(
         commands, "hold", "keep a curtain where you want it, for a time", ("curtain", "drawn_percent")
@@ -362,6 +376,8 @@ def run_talk(args: argparse.Namespace) -> int:
     if args.command == "why" and args.table:
         print(print_precedence())
         return 0
+    if args.command == "why" and (args.at or args.positions):
+        return _print_past(args)
     try:
         directory = find_directory(args.settings)
     except OSError as error:
@@ -383,6 +399,30 @@ def run_talk(args: argparse.Namespace) -> int:
     else:
         _print(args.command, reply)
     return 0 if reply.get("ok") else 1
+
+
+def _print_past(args: argparse.Namespace) -> int:
+    """Tell why curtains were where they were, from a replay's file or from the journal."""
+    if not args.at:
+        print("duskbell why: --positions needs --at, the minute that is meant", file=sys.stderr)
+        return 2
+    try:
+        at = read_instant(args.at)
+        if args.positions is not None:
+            found = find_in_force(read_positions(args.positions), at)
+        else:
+            found = find_in_force(read_notes(find_directory(args.settings), at), at)
+    except (PastUnreadable, OSError) as error:
+        print(f"duskbell why: {error}", file=sys.stderr)
+        return 2
+    except JournalBroken as error:
+        print(f"duskbell why: {error}", file=sys.stderr)
+        return 1
+    if args.json:
+        print(json.dumps({"ok": bool(found), "curtains": [asdict(each) for each in found.values()]}))
+    else:
+        print("\n".join(tell_past(found, at)))
+    return 0 if found else 1
 
 
 def _print(command: str, reply: dict[str, object]) -> None:

@@ -1,0 +1,199 @@
+"""The day's light at the canopy: worked sums, what is to come, and shade for just what is too much."""
+
+from __future__ import annotations
+
+import math
+from array import array
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from makers import NOON_UTC_MS, House, make_curtain, make_plan
+
+from controller.core.curtain.light_day import (
+    NO_LIGHT,
+    LightDay,
+    count_light,
+    expect_sum_mol,
+    next_midnight_ms,
+    sum_lights_mol,
+)
+from controller.core.curtain.light_sum import find_shade_limit_w_m2
+from controller.core.plan.curtain import Curtain, LightSum
+from controller.core.sky.almanac import Almanac
+from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, UMOL_PER_JOULE_GLOBAL
+from controller.core.vocabulary import AlmanacArrived, Stamp
+from controller.core.why import explain_curtains
+
+GLASS = make_curtain(cover_transmission=0.5, transmission=0.4)
+
+
+def pass_hours(
+    hours: float, light_w_m2: float, *, curtain: Curtain = GLASS, drawn: float | None = 0.0
+) -> LightDay:
+    """Let a steady light shine for some hours, told every minute."""
+    day = NO_LIGHT
+    for minute in range(round(hours * 60) + 1):
+        day = count_light(
+            day, curtain, light_w_m2=light_w_m2, is_seen=True, clear_w_m2=light_w_m2 / 0.7, drawn_percent=drawn,
+            local_day=1, now=minute * MINUTE_MS,
+        )  # fmt: skip
+    return day
+
+
+def make_noon(peak_w_m2: float = 800.0) -> Almanac:
+    """Make a table of two days of half a sine, sun up from 6 to 18 h UTC, from midnight before noon on."""
+    clear = [
+        max(0.0, peak_w_m2 * math.sin(math.pi * (minute % 1440 - 360) / 720)) for minute in range(3 * 1440)
+    ]
+    heights = [round(5000 * math.sin(math.pi * (minute % 1440 - 360) / 720)) for minute in range(3 * 1440)]
+    return Almanac(NOON_UTC_MS - 12 * HOUR_MS, array("h", heights), array("H", map(round, clear)))
+
+
+def test_steady_light_gives_the_published_sum() -> None:
+    """200 umol/m2/s for 16 h is 11.5 mol/m2 (definition of the daily light integral; 200 x 57600 / 1e6)."""
+    outside = 200.0 / UMOL_PER_JOULE_GLOBAL / GLASS.cover_transmission
+    assert pass_hours(16.0, outside).mol == pytest.approx(11.52, rel=1e-6)
+
+
+def test_a_drawn_curtain_lets_its_share_through() -> None:
+    """Drawn at 40 % transmission the canopy has 0.4 of the light, half drawn 0.7."""
+    free = pass_hours(2.0, 300.0).mol
+    assert pass_hours(2.0, 300.0, drawn=100.0).mol == pytest.approx(0.4 * free)
+    assert pass_hours(2.0, 300.0, drawn=50.0).mol == pytest.approx(0.7 * free)
+
+
+def test_a_gap_in_the_readings_is_bounded_and_shows_in_the_coverage() -> None:
+    """Two silent hours count as ten minutes of light, and the day says how much of it was seen."""
+    day = pass_hours(1.0, 300.0)
+    later = count_light(
+        day, GLASS, light_w_m2=300.0, is_seen=True, clear_w_m2=400.0, drawn_percent=0.0, local_day=1, now=3 * HOUR_MS
+    )  # fmt: skip
+    assert later.mol == pytest.approx(day.mol * 70 / 60)
+    assert later.coverage_percent == pytest.approx(100 * 70 / 180)
+
+
+def test_reckoned_light_counts_and_is_not_called_seen() -> None:
+    """While the sensor is lost the almanac stands in, and the coverage says so; clearness learns nothing."""
+    day = pass_hours(1.0, 300.0)
+    later = count_light(
+        day, GLASS, light_w_m2=300.0, is_seen=False, clear_w_m2=500.0, drawn_percent=0.0, local_day=1,
+        now=HOUR_MS + MINUTE_MS,
+    )  # fmt: skip
+    assert later.mol > day.mol
+    assert later.seen_ms == day.seen_ms
+    assert later.clearness == day.clearness == pytest.approx(0.7)
+
+
+def test_midnight_begins_a_new_sum_and_keeps_the_clearness() -> None:
+    """The sum is of a local civil day; what the clouds have been doing is not forgotten."""
+    day = pass_hours(3.0, 300.0)
+    new = count_light(
+        day, GLASS, light_w_m2=0.0, is_seen=True, clear_w_m2=0.0, drawn_percent=0.0, local_day=2, now=3 * HOUR_MS + 1
+    )  # fmt: skip
+    assert (new.mol, new.lit_ms) == (0.0, 0)
+    assert new.clearness == pytest.approx(0.7)
+
+
+def test_what_is_to_come_is_the_clear_sky_times_the_clearness() -> None:
+    """From noon on half of a half sine of 800 W/m2 and 12 h: 800 x 12 h / pi x 0.7, at the canopy."""
+    stamp = Stamp(0, NOON_UTC_MS, 0, utc_trusted=True)
+    day = pass_hours(1.0, 300.0)._replace(mol=0.0)
+    expected = 0.7 * 800.0 * 12 * 3600 / math.pi * UMOL_PER_JOULE_GLOBAL * 0.5 / 1e6
+    assert expect_sum_mol(day, GLASS, make_noon(), stamp) == pytest.approx(expected, rel=0.005)
+    assert expect_sum_mol(day, GLASS, None, stamp) is None
+    assert expect_sum_mol(day, GLASS, make_noon(), stamp._replace(utc_trusted=False)) is None
+
+
+@pytest.mark.parametrize("offset_min", [-600, 0, 60, 345])
+def test_the_day_ends_at_local_midnight(offset_min: int) -> None:
+    """Whatever the offset, the end is a whole local day and within the next 24 hours."""
+    end = next_midnight_ms(Stamp(0, NOON_UTC_MS, offset_min, utc_trusted=True))
+    assert (end + offset_min * MINUTE_MS) % DAY_MS == 0
+    assert 0 < end - NOON_UTC_MS <= DAY_MS
+
+
+@given(st.lists(st.floats(0.0, 1200.0), min_size=1, max_size=144), st.floats(-5.0, 60.0))
+def test_shade_takes_no_more_than_the_excess_and_one_step(lights: list[float], excess_mol: float) -> None:
+    """Shading all that is brighter than the limit takes too little; with the limit itself, enough if at all."""
+    taken = 0.3
+    limit = find_shade_limit_w_m2(lights, excess_mol=excess_mol, taken=taken)
+    if limit is None:
+        assert excess_mol <= 0.0
+        return
+    brighter = sum_lights_mol([light for light in lights if light > limit], through=taken)
+    at_least = sum_lights_mol([light for light in lights if light >= limit], through=taken)
+    assert brighter < excess_mol
+    assert at_least >= excess_mol - 1e-9 or limit == 0.0
+
+
+def live_a_day(house: House, clearness: float) -> list[tuple[float, float]]:
+    """Let a day of half a sine pass from 5 h to 20 h UTC, the board obeying; return moves as (hour, percent)."""
+    moves: list[tuple[float, float]] = []
+    midnight = house.utc_ms - house.utc_ms % DAY_MS
+    while house.utc_ms < midnight + 20 * HOUR_MS:
+        minute = (house.utc_ms - midnight) // MINUTE_MS
+        light = max(0.0, clearness * 800.0 * math.sin(math.pi * (minute - 360) / 720))
+        house.read(roof_light=light + 0.001 * (minute % 7), house_air=22.0, outside_air=18.0)
+        if not house.moves:
+            house.wait(1.0)
+        if house.moves:
+            moves.append((minute / 60.0, house.moves[0].drawn_percent))
+            house.obey()
+    return moves
+
+
+def make_band_house(**changes: float) -> House:
+    """Make a house before sunrise whose one rule is the day's light sum."""
+    curtain = make_curtain(light_ceiling=None, hold_heat=None, light_sum=LightSum(crop="lettuce", **changes),
+                           cover_transmission=0.65, transmission=0.5)  # fmt: skip
+    house = House(make_plan(curtain=(curtain,)), start=False)
+    house.move_to(house.now - 7 * HOUR_MS + DAY_MS)
+    house.__post_init__()
+    return house
+
+
+def test_a_clear_day_is_shaded_in_its_brightest_hours_and_ends_near_the_band() -> None:
+    """22 mol would come clear; shade about noon leaves what the band allows, within a twentieth, in few moves."""
+    house = make_band_house(low_mol_m2=12.0, high_mol_m2=24.0)
+
+    house.tell(AlmanacArrived(make_noon())).report(0.0)
+    moves = live_a_day(house, 0.9)
+    day = house.state.views["roof"].day
+
+    free = 0.9 * 800.0 * 24 * 3600 / math.pi * UMOL_PER_JOULE_GLOBAL * 0.65 / 1e6
+    assert free > 26.0
+    assert day.mol == pytest.approx(24.0, rel=0.06)
+    assert 2 <= len(moves) <= 6
+    first, last = moves[0][0], moves[-1][0]
+    assert first < 12.5 < last
+    assert [percent for _, percent in moves[:1] + moves[-1:]] == [100.0, 0.0]
+
+
+def test_a_dull_day_is_left_alone() -> None:
+    """Light that cannot come is not chased, and what is within the band is not shaded."""
+    house = make_band_house(low_mol_m2=12.0, high_mol_m2=24.0)
+
+    house.tell(AlmanacArrived(make_noon())).report(0.0)
+    assert live_a_day(house, 0.4) == []
+
+
+def test_the_reason_names_expectation_band_and_limit() -> None:
+    """What would come, the high end and whose it is, and which light is too much."""
+    house = make_band_house(low_mol_m2=2.0, high_mol_m2=5.0)
+
+    house.tell(AlmanacArrived(make_noon())).report(0.0)
+    while house.rule != "day's light sum":
+        house.wait(10, speaking={"roof_light": 300.0, "house_air": 22.0})
+    (why,) = explain_curtains(house.state, house.stamp)
+    assert "the high end of lettuce, 5.0 mol/m2" in why.reason
+    assert "mol/m2 to the canopy" in why.reason
+
+
+def test_the_day_is_written_into_the_record_once() -> None:
+    """After midnight one line: the sum, how much of the light was seen."""
+    house = House().tell().sky(40.0, 500.0).report(0.0)
+    house.wait(13 * 60, speaking={"roof_light": 300.0, "house_air": 22.0})
+    lines = [note for note in house.notes if "day's light" in note]
+    assert len(lines) == 1
+    assert "% of the daylight seen" in lines[0]
