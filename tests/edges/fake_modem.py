@@ -88,7 +88,9 @@ class FakeModem:
         return self.home / "modem"
 
     def plug(self) -> None:
-        """Plug it in."""
+        """Plug it in; one that has pulled itself out has first let go of its old port."""
+        if self._thread is not None:
+            self._thread.join(5)
         self._master, self._slave = pty.openpty()
         tty.setraw(self._slave)
         self._out = threading.Event()
