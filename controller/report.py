@@ -11,7 +11,7 @@ from controller.core.signals.sense import UNHEARD
 from controller.core.state import State
 from controller.core.units import KEPT_UNIT, MINUTE_MS, SECOND_MS, HouseMs
 from controller.core.vocabulary import Stamp, Trust
-from controller.core.why import explain_curtains
+from controller.core.why import explain_curtains, tell_light
 from controller.water_report import describe_waters, write_waters
 
 
@@ -58,6 +58,10 @@ def describe_status(state: State, stamp: Stamp) -> dict[str, Any]:
             "motor": state.durable.drives.get(why.curtain, Drive()).phase.value,
             "rule": why.rule,
             "reason": why.reason,
+            "light": tell_light(why.light),
+            "light_today_mol_m2": why.light.mol,
+            "light_expected_mol_m2": why.light.expected_mol,
+            "light_coverage_percent": why.light.coverage_percent,
             "moves_today": state.durable.drives.get(why.curtain, Drive()).moves_today,
         }
         for why in explain_curtains(state, stamp)
@@ -121,6 +125,7 @@ def write_status(document: dict[str, Any]) -> str:
             f"{curtain['moves_today']} moves today"
         )
         lines.append(f"  {curtain['rule']}: {curtain['reason']}")
+        lines.append(f"  {curtain['light']}")
     for sensor in document["sensors"]:
         value = "UNKNOWN" if sensor["value"] is None else f"{sensor['value']:.4g} {sensor['unit']}"
         why = f": {sensor['why']}" if sensor["why"] else ""

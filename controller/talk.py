@@ -33,7 +33,7 @@ from controller.core.vocabulary import (
     Weather,
     WeatherTold,
 )
-from controller.core.why import explain_curtains, print_precedence
+from controller.core.why import explain_curtains, print_precedence, tell_light
 from controller.daemon import Daemon
 from controller.edges.control import ControlServer, NotRunning, ask
 from controller.edges.journal_file import JournalBroken
@@ -117,6 +117,7 @@ def _why(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
                 "rule": why.rule,
                 "reason": why.reason,
                 "waiting": why.waiting,
+                "light": tell_light(why.light),
                 "rules": [{"rule": v.rule, "says": v.says, "has_its_way": v.rules} for v in why.verdicts],
             }
             for why in answers
@@ -440,6 +441,7 @@ def _print(command: str, reply: dict[str, object]) -> None:
         print(f"  {why['reason']}.")
         if why["waiting"]:
             print(f"  {why['waiting']}.")
+        print(f"  {why['light']}.")
         for rule in why["rules"]:
             print(f"  {'->' if rule['has_its_way'] else '  '} {rule['rule']}: {rule['says']}")
     waters = reply.get("waters")

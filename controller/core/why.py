@@ -6,13 +6,16 @@ from dataclasses import dataclass
 
 from controller.core.curtain.choice import PRECEDENCE, choose, choose_comfort
 from controller.core.curtain.climate import wish_cool, wish_warm
-from controller.core.curtain.drive import Drive, Phase, waits_until_ms, wanted_percent
+from controller.core.curtain.drive import Drive, Phase, local_day, waits_until_ms, wanted_percent
 from controller.core.curtain.gap import wish_gap
+from controller.core.curtain.light_day import NO_LIGHT, LightDay, expect_sum_mol
 from controller.core.curtain.light_sum import wish_band
 from controller.core.curtain.view import BLANK
 from controller.core.curtain.weather import wish_weather
 from controller.core.curtain.wishes import Rule, Wish, wish_balance, wish_dark, wish_night, wish_shade
 from controller.core.curtain.wording import describe_position, explain
+from controller.core.plan.curtain import Curtain
+from controller.core.sky.almanac import Almanac
 from controller.core.state import State
 from controller.core.units import MINUTE_MS
 from controller.core.vocabulary import Stamp
@@ -28,6 +31,21 @@ class Verdict:
 
 
 @dataclass(frozen=True, slots=True)
+class LightToday:
+    """The light at one curtain's canopy today [mol/m2], and what the day comes to if it stays open from now on.
+
+    `expected_mol` is None without a table of the sun; `coverage_percent` None before there was any daylight.
+    """
+
+    mol: float
+    expected_mol: float | None
+    coverage_percent: float | None
+    clearness: float
+    band: tuple[float, float] | None
+    crop: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Why:
     """Why one curtain is where it is."""
 
@@ -37,6 +55,34 @@ class Why:
     reason: str
     waiting: str
     verdicts: tuple[Verdict, ...]
+    light: LightToday
+
+
+def look_at_light(curtain: Curtain, day: LightDay, almanac: Almanac | None, stamp: Stamp) -> LightToday:
+    """Look at the light of today: so far, to be expected, and the band the crop wants."""
+    band, economics = curtain.light_sum, curtain.economics
+    wanted = None if band is None else (band.low_mol_m2, band.high_mol_m2)
+    if economics is not None:
+        wanted = (economics.day_light_low_mol_m2, economics.day_light_high_mol_m2)
+    today = day if day.local_day == local_day(stamp) else NO_LIGHT
+    expected = expect_sum_mol(
+        today._replace(light_sum=day.light_sum, clear_sum=day.clear_sum), curtain, almanac, stamp
+    )
+    crop = "" if band is None else band.crop
+    return LightToday(today.mol, expected, today.coverage_percent, day.clearness, wanted, crop)
+
+
+def tell_light(light: LightToday) -> str:
+    """Say what the light of today is, in a sentence."""
+    text = f"light at the canopy today {light.mol:.1f} mol/m2"
+    if light.expected_mol is not None:
+        text += f", {light.expected_mol:.1f} by sunset if it stays open from now on"
+    if light.band is not None:
+        crop = f"{light.crop} wants" if light.crop else "wanted"
+        text += f", {crop} {light.band[0]:g} to {light.band[1]:g}"
+    if light.coverage_percent is not None:
+        text += f"; {light.coverage_percent:.0f} % of the daylight seen, {100 * light.clearness:.0f} % of a clear sky"
+    return text
 
 
 def explain_curtains(state: State, stamp: Stamp) -> tuple[Why, ...]:
@@ -73,7 +119,15 @@ def explain_curtains(state: State, stamp: Stamp) -> tuple[Why, ...]:
         if drive.phase is Phase.RUNNING:
             waiting = f"the motor runs to {drive.target_percent:.0f} % drawn"
         answers.append(
-            Why(name, describe_position(drive), chosen.rule.value, explain(chosen), waiting, verdicts)
+            Why(
+                name,
+                describe_position(drive),
+                chosen.rule.value,
+                explain(chosen),
+                waiting,
+                verdicts,
+                look_at_light(curtain, view.day, state.almanac, stamp),
+            )
         )
     return tuple(answers)
 

@@ -23,7 +23,7 @@ from controller.core.plan.curtain import Curtain, LightSum
 from controller.core.sky.almanac import Almanac
 from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, UMOL_PER_JOULE_GLOBAL
 from controller.core.vocabulary import AlmanacArrived, Stamp
-from controller.core.why import explain_curtains
+from controller.core.why import explain_curtains, tell_light
 
 GLASS = make_curtain(cover_transmission=0.5, transmission=0.4)
 
@@ -188,6 +188,12 @@ def test_the_reason_names_expectation_band_and_limit() -> None:
     (why,) = explain_curtains(house.state, house.stamp)
     assert "the high end of lettuce, 5.0 mol/m2" in why.reason
     assert "mol/m2 to the canopy" in why.reason
+    assert why.light.band == (2.0, 5.0)
+    assert why.light.expected_mol is not None
+    assert why.light.expected_mol > why.light.mol
+    told = tell_light(why.light)
+    assert "lettuce wants 2 to 5" in told
+    assert f"{why.light.expected_mol:.1f} by sunset" in told
 
 
 def test_the_day_is_written_into_the_record_once() -> None:
