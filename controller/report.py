@@ -7,6 +7,7 @@ from typing import Any
 from controller.core.alarms.alarm import QUIET, Alarm
 from controller.core.alarms.lifecycle import ACTIVE, Phase
 from controller.core.curtain.drive import Drive
+from controller.core.curtain.self_knowledge import UNLEARNT
 from controller.core.signals.sense import UNHEARD
 from controller.core.state import State
 from controller.core.units import KEPT_UNIT, MINUTE_MS, SECOND_MS, HouseMs
@@ -62,6 +63,7 @@ def describe_status(state: State, stamp: Stamp) -> dict[str, Any]:
             "light_today_mol_m2": why.light.mol,
             "light_expected_mol_m2": why.light.expected_mol,
             "light_coverage_percent": why.light.coverage_percent,
+            "learnt": [text for _, text in state.durable.learnt.get(why.curtain, UNLEARNT).told],
             "moves_today": state.durable.drives.get(why.curtain, Drive()).moves_today,
         }
         for why in explain_curtains(state, stamp)
@@ -126,6 +128,7 @@ def write_status(document: dict[str, Any]) -> str:
         )
         lines.append(f"  {curtain['rule']}: {curtain['reason']}")
         lines.append(f"  {curtain['light']}")
+        lines.extend(f"  learnt of itself: {text}" for text in curtain["learnt"])
     for sensor in document["sensors"]:
         value = "UNKNOWN" if sensor["value"] is None else f"{sensor['value']:.4g} {sensor['unit']}"
         why = f": {sensor['why']}" if sensor["why"] else ""

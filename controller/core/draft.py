@@ -40,6 +40,7 @@ class Draft:
         "entered",
         "heartbeat_ms",
         "holds",
+        "learnt",
         "now",
         "occurrences",
         "outstanding",
@@ -94,6 +95,7 @@ class Draft:
         self.entered = durable.entered
         self.chain = durable.chain
         self.standing = durable.standing
+        self.learnt = durable.learnt
         self.effects: list[Effect] = []
         self.due_alarms: set[str] = set()
         self.due_calls: set[str] = set()
@@ -162,12 +164,13 @@ class Draft:
             or self.entered is not old.entered
             or self.chain is not old.chain
             or self.standing is not old.standing
+            or self.learnt is not old.learnt
         ):
             durable = Durable(
                 drives=self.drives, holds=self.holds, alarms=self.alarms, outstanding=self.outstanding,
                 occurrences=self.occurrences, effects_made=self.effects_made, codes_from=self.codes_from,
                 senders=self.senders, chain=self.chain,
-                entered=self.entered, standing=self.standing,
+                entered=self.entered, standing=self.standing, learnt=self.learnt,
             )  # fmt: skip
         return replace(
             self.state,

@@ -104,7 +104,12 @@ def call_roll(plan: Plan) -> Roll:
 
 def list_steering(curtain: Curtain) -> frozenset[str]:
     """List the sensors whose readings a curtain's rules look at."""
-    names = {curtain.light_sensor, curtain.inside_temperature, curtain.outside_temperature}
+    names = {
+        curtain.light_sensor,
+        curtain.inside_temperature,
+        curtain.outside_temperature,
+        curtain.second_light_sensor,
+    }
     if curtain.storm_and_snow is not None:
         names |= {curtain.storm_and_snow.wind_sensor, curtain.storm_and_snow.snow_sensor}
     if curtain.humidity_gap is not None:

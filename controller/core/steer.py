@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import isfinite
 
-from controller.core import guard
+from controller.core import guard, know
 from controller.core.curtain import drive as driving
 from controller.core.curtain import motor
 from controller.core.curtain.choice import choose
@@ -126,6 +126,11 @@ def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
             clear_w_m2=clear_w_m2,
         ),
     )
+    watch = know.know_light(
+        draft, curtain, drive, before.watch, passed_ms=now - before.light_at_ms, clear_w_m2=clear_w_m2
+    )
+    if watch is not before.watch:
+        view = view._replace(watch=watch)
     view = guard.see_guards(draft, curtain, view)
     if curtain.economics is not None:
         return weigh_curtain(draft, curtain, drive, view, light_w_m2=unsmoothed, reckoned=reckoned)
@@ -250,6 +255,8 @@ def hear_report(draft: Draft, event: CurtainReported) -> None:
             f"{describe_position(drive)} after {ran_s:.0f} s",
             drive.drawn_percent,
         )
+        if drive.drawn_percent == before.target_percent:
+            know.know_travel(draft, curtain, before)
     draft.set_drive(curtain.name, drive)
     draft.due_curtains.add(curtain.name)
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from math import isfinite
 from typing import Final
 
+from controller.core.curtain.costs import saving_left
 from controller.core.curtain.drive import (
     END_TOLERANCE_PERCENT,
     MID_TOLERANCE_PERCENT,
@@ -185,7 +186,10 @@ def _hear_running(curtain: Curtain, drive: Drive, report: CurtainReported, now: 
     ):
         # The board took the command, or has yet to, and has not begun to move.
         return drive, ""
-    return _fault(drive, now, f"it stopped at {here:.0f} % on the way to {drive.target_percent:.0f} %")
+    text = f"it stopped at {here:.0f} % on the way to {drive.target_percent:.0f} %"
+    if drive.target_percent == 100.0 and here >= 50.0:
+        text += f"; so it saves {saving_left(here) * 100:.0f} % of the heat it saves drawn"
+    return _fault(drive, now, text)
 
 
 def _arrive(drive: Drive, now: HouseMs, here: float | None) -> Drive:

@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 from controller.core.curtain.balance import Balance
 from controller.core.curtain.light_day import NO_LIGHT, LightDay
 from controller.core.curtain.marks import NO_MARKS, Marks
+from controller.core.curtain.self_knowledge import NO_WATCH, Watch
 from controller.core.plan.curtain import Curtain
 from controller.core.plan.sensor import Mounted
 from controller.core.signals.sense import Sense
@@ -31,7 +32,8 @@ class View(NamedTuple):
     `shading` and `holding` are the memories of the rules (hysteresis). Before `settled_ms` the delays of the
     rules have not had their time since the first look, so that not wanting it drawn says nothing yet. `balance` is
     the memory of a curtain whose site has its economics in the settings, `marks` those of the rules against weather,
-    heat, cold and moisture, `day` the light at its canopy today.
+    heat, cold and moisture, `day` the light at its canopy today,
+    `watch` what is being learnt of the light sensors.
     """
 
     light_w_m2: float | None = None
@@ -53,6 +55,7 @@ class View(NamedTuple):
     balance: Balance | None = None
     marks: Marks = NO_MARKS
     day: LightDay = NO_LIGHT
+    watch: Watch = NO_WATCH
 
 
 BLANK: Final = View()

@@ -153,6 +153,9 @@ class Curtain(Part):
     light_sensor: str = key(REQUIRED, "Light sensor that steers it.")
     inside_temperature: str = key("", "Sensor of the air under it; needed to hold heat.")
     outside_temperature: str = key("", "Sensor of the air outside; needed to hold heat.")
+    second_light_sensor: str = key(
+        "", "Light sensor above or below it, to learn what cover and curtain let through; it steers nothing."
+    )
     actuator: Actuator = key(
         Actuator.TARGET, "What the board takes: target (a position) or relays (draw, open)."
     )

@@ -31,6 +31,13 @@ def check_curtains(draft: Draft) -> Iterator[Fault]:
 
 def _check_curtain(curtain: Curtain, draft: Draft) -> Iterator[tuple[Path, str]]:
     yield from _check_sensor(curtain, draft, "light_sensor", Quantity.LIGHT)
+    yield from _check_sensor(curtain, draft, "second_light_sensor", Quantity.LIGHT)
+    second = draft.find_sensor(curtain.second_light_sensor) if curtain.second_light_sensor else None
+    if second is not None and second.mounted is Mounted.OUTSIDE:
+        yield (
+            ("second_light_sensor",),
+            "`second_light_sensor` hangs outside; one above or below the curtain is needed to learn from",
+        )
     for key in ("inside_temperature", "outside_temperature"):
         yield from _check_sensor(curtain, draft, key, Quantity.TEMPERATURE)
         if curtain.hold_heat is not None and not getattr(curtain, key):

@@ -1,0 +1,140 @@
+"""Let curtains learn of themselves, and tell what differs from their settings. Nothing is set by itself."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+from controller.core.curtain.drive import Drive, local_day
+from controller.core.curtain.self_knowledge import (
+    PAIR_LEAST_W_M2,
+    UNLEARNT,
+    Learnt,
+    Watch,
+    add_pair,
+    find_clear_day,
+    judge_light,
+    judge_transmission,
+    judge_travel,
+    keep_day,
+    learn_transmissions,
+    learn_travel,
+    watch_light,
+)
+from controller.core.curtain.view import trusted
+from controller.core.draft import Draft, with_item
+from controller.core.plan.curtain import Curtain
+from controller.core.plan.sensor import Mounted
+from controller.core.units import MINUTE_MS, SECOND_MS
+from controller.core.vocabulary import Ledger, Run
+
+LONGEST_PAIR_MIN: Final = 5.0
+"""A pause of readings counts as no more than this. [min]"""
+
+
+def know_travel(draft: Draft, curtain: Curtain, before: Drive) -> None:
+    """Learn from a run that has just arrived, if it went from one end to the other."""
+    if before.from_percent is None or {before.from_percent, before.target_percent} != {0.0, 100.0}:
+        return
+    if not curtain.has_limit_report:
+        return  # there the time is not measured but given
+    ran_s = (draft.now - before.started_ms) / SECOND_MS
+    learnt = learn_travel(draft.learnt.get(curtain.name, UNLEARNT), before.run, ran_s)
+    matter = "draw" if before.run is Run.DRAW else "open"
+    learnt = _tell(
+        draft,
+        learnt,
+        matter,
+        judge_travel(learnt, curtain, before.run),
+        ledger=Ledger.HOUSE,
+        subject=curtain.name,
+    )
+    draft.learnt = with_item(draft.learnt, curtain.name, learnt)
+
+
+def know_light(
+    draft: Draft, curtain: Curtain, drive: Drive, watch: Watch, *, passed_ms: int, clear_w_m2: float | None
+) -> Watch:
+    """Watch the light sensor against the clear sky, and the second one against the first; judge at the day's end."""
+    sensor = draft.roll.sensors.get(curtain.light_sensor)
+    if sensor is None or sensor.mounted is not Mounted.OUTSIDE:
+        return watch
+    day = local_day(draft.stamp)
+    if watch.local_day is not None and watch.local_day != day:
+        _judge_day(draft, curtain, watch)
+        watch = Watch()
+    light = trusted(draft.senses.get(curtain.light_sensor))
+    if light is None or clear_w_m2 is None:
+        return watch
+    minute = draft.stamp.utc_ms // MINUTE_MS
+    watch = watch_light(watch, light_w_m2=light, clear_w_m2=clear_w_m2, minute=minute, local_day=day)
+    if curtain.second_light_sensor and light >= PAIR_LEAST_W_M2:
+        watch = _pair(draft, curtain, drive, watch, light, min(passed_ms / MINUTE_MS, LONGEST_PAIR_MIN))
+    return watch
+
+
+def _pair(
+    draft: Draft, curtain: Curtain, drive: Drive, watch: Watch, light_w_m2: float, minutes: float
+) -> Watch:
+    """Compare the second light sensor with the first, while the curtain stands at an end."""
+    second = trusted(draft.senses.get(curtain.second_light_sensor))
+    if second is None or drive.drawn_percent is None:
+        return watch
+    below = _is_below(draft, curtain)
+    if not below or drive.drawn_percent <= 1.0:
+        pair = add_pair(watch.open_pair, minutes=minutes, outside_w_m2=light_w_m2, second_w_m2=second)
+        return watch._replace(open_pair=pair)
+    if drive.drawn_percent >= 99.0:
+        pair = add_pair(watch.drawn_pair, minutes=minutes, outside_w_m2=light_w_m2, second_w_m2=second)
+        return watch._replace(drawn_pair=pair)
+    return watch
+
+
+def _is_below(draft: Draft, curtain: Curtain) -> bool:
+    """Whether the second light sensor hangs under the curtain."""
+    sensor = draft.roll.sensors.get(curtain.second_light_sensor)
+    return sensor is not None and sensor.mounted is Mounted.BELOW_CURTAIN
+
+
+def _judge_day(draft: Draft, curtain: Curtain, watch: Watch) -> None:
+    """Take a day in that is over, and tell what it shows."""
+    before = learnt = draft.learnt.get(curtain.name, UNLEARNT)
+    value = find_clear_day(watch.quotients)
+    if value is not None and watch.local_day is not None:
+        learnt = replace(learnt, clear_days=keep_day(learnt.clear_days, watch.local_day, value))
+        learnt = _tell(
+            draft,
+            learnt,
+            "light",
+            judge_light(learnt.clear_days),
+            ledger=Ledger.SENSOR,
+            subject=curtain.light_sensor,
+        )
+    learnt = learn_transmissions(learnt, watch, second_is_below=_is_below(draft, curtain))
+    if learnt.cover_days != before.cover_days:
+        text = judge_transmission("cover", learnt.cover, learnt.cover_days, curtain.cover_transmission)
+        learnt = _tell(draft, learnt, "cover", text, ledger=Ledger.HOUSE, subject=curtain.name)
+    if learnt.curtain_days != before.curtain_days:
+        text = judge_transmission("drawn curtain", learnt.curtain, learnt.curtain_days, curtain.transmission)
+        learnt = _tell(draft, learnt, "curtain", text, ledger=Ledger.HOUSE, subject=curtain.name)
+    if learnt is not before:
+        draft.learnt = with_item(draft.learnt, curtain.name, learnt)
+
+
+def _tell(
+    draft: Draft, learnt: Learnt, matter: str, text: str | None, *, ledger: Ledger, subject: str
+) -> Learnt:
+    """Tell a matter once when it begins and once when it is over; while it lasts its text is kept up to date."""
+    told = dict(learnt.told)
+    if text is None:
+        return learnt
+    if not text:
+        if matter not in told:
+            return learnt
+        text = f"no longer shows: {told.pop(matter)}"
+        draft.note(ledger, subject, "self-knowledge", text)
+    else:
+        if matter not in told:
+            draft.note(ledger, subject, "self-knowledge", text)
+        told[matter] = text
+    return replace(learnt, told=tuple(told.items()))
