@@ -70,6 +70,12 @@ class Link:
             The daemon's clock. [ms]
         """
         sensors, mangles = self._sensors, self.mangles
+        if not mangles:
+            samples = tuple(
+                Sample(name, value) for name, value in readings if name in sensors and isfinite(value)
+            )
+            if len(samples) == len(readings):
+                return [ReadingsTaken(samples)] if samples else []
         plain: list[Sample] = []
         touched: list[tuple[Sensor, float]] = []
         for name, value in readings:

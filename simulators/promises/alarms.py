@@ -241,7 +241,7 @@ class AlarmPromises:
         now = run.clocks.house_ms(run.now_utc_ms)
         if now - self.hearing.restarted_ms < SETTLES_MS:
             return
-        for case in self.hearing.cases.values():
+        for case in self._uneasy(now):
             since = case.surely_ms
             if case.entry.kind is Kind.MISSING:
                 voice = self.hearing.voices.get(case.entry.sensor)
@@ -260,6 +260,18 @@ class AlarmPromises:
                     continue
             if since is not None and now - since >= case.entry.on_delay_s * SECOND_MS + SLACK_MS:
                 self._ask_sound(run, case, now, since)
+
+    def _uneasy(self, now: int) -> list[Case]:
+        """List the entries that may have something to say: most sensors are calm at most times."""
+        cases = [
+            case
+            for voice in self.hearing.voices.values()
+            if not voice.calm or voice.heard_ms is None or now - voice.heard_ms >= voice.stale_ms
+            for case in voice.cases
+        ]
+        if self.parts:
+            cases.extend(case for case in self.hearing.cases.values() if case.entry.kind is Kind.FAULT)
+        return cases
 
     def _ask_sound(self, run: Clockwork, case: Case, now: int, since: int) -> None:
         """Ask whether an alarm whose condition has lasted sounds, or is silenced until an instant."""

@@ -58,6 +58,7 @@ class HousePromises:
     _night_min: int = 0
     _held_until_ms: int = 0
     _troubled: bool = False
+    _judged: tuple[Curtain | None, bool] = (None, False)
 
     def turn(self, run: Clockwork, stamp: Stamp, event: Event, effects: tuple[Effect, ...]) -> None:
         """Follow holds, and see that nobody is woken for nothing."""
@@ -104,7 +105,9 @@ class HousePromises:
         light = run.world.weather.global_w_m2
         site = run.plan.site
         ceiling, heat = curtain.light_ceiling, curtain.hold_heat
-        if ceiling is None or heat is None or _has_more_rules(curtain):
+        if self._judged[0] is not curtain:
+            self._judged = (curtain, not _has_more_rules(curtain))
+        if ceiling is None or heat is None or not self._judged[1]:
             return
         sun = 90.0
         if light < 50.0:

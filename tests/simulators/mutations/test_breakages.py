@@ -54,7 +54,9 @@ def test_there_are_at_least_twenty_ways() -> None:
 def test_a_promise_notices(breakage: object, monkeypatch: pytest.MonkeyPatch) -> None:
     """A controller broken in this way breaks a promise within ten seeds; the sound one keeps them all."""
     plan = _settings(breakage.changes)
-    play(breakage.scenario, plan, seed=1)
+    if not breakage.scenario.expects:
+        # The project's own scenarios are played elsewhere.
+        play(breakage.scenario, plan, seed=1)
     breakage.apply(monkeypatch)
     noticed = ""
     for seed in SEEDS:
