@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from simulators.witness import Minute, Seen, Witness
 
 WIDTH: Final = 1200
-LEFT: Final = 150
+LEFT: Final = 190
 RIGHT: Final = 30
 TOP: Final = 56
 PANEL: Final = 110
@@ -188,7 +188,7 @@ def _draw_rows(canvas: _Canvas, top: int, witness: Witness) -> int:
     y = top
     spans = _list_spans(witness)
     for about, seen in spans[:ROWS_MOST]:
-        canvas.text(12, y + 9, about[:22])
+        canvas.text(12, y + 9, about[:24])
         canvas.line(LEFT, y + 5, WIDTH - RIGHT, y + 5)
         for first, last, colour in seen:
             canvas.bar(first, last, y, COLOURS[colour])
