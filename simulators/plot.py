@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
+from math import ceil, floor
 from typing import Final, NamedTuple
 from xml.sax.saxutils import escape
 from zoneinfo import ZoneInfo
@@ -143,7 +144,7 @@ def _draw_panel(canvas: _Canvas, top: int, name: str, unit: str, lines: tuple[Li
     low = min(0.0, *(min(line.values) for line in lines))
     high = max(max(line.values) for line in lines)
     step = _round_step((high - low) / 4.0)
-    low, high = step * int(low // step), step * (int(high // step) + 1)
+    low, high = step * floor(low / step), step * max(ceil(high / step - 1e-9), floor(low / step) + 1)
     bottom = top + PANEL
 
     def place(value: float) -> float:
