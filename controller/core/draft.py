@@ -30,6 +30,7 @@ class Draft:
         "almanac",
         "chain",
         "codes_from",
+        "days",
         "deadline_has_come",
         "drives",
         "due_alarms",
@@ -96,6 +97,7 @@ class Draft:
         self.chain = durable.chain
         self.standing = durable.standing
         self.learnt = durable.learnt
+        self.days = durable.days
         self.effects: list[Effect] = []
         self.due_alarms: set[str] = set()
         self.due_calls: set[str] = set()
@@ -165,12 +167,13 @@ class Draft:
             or self.chain is not old.chain
             or self.standing is not old.standing
             or self.learnt is not old.learnt
+            or self.days is not old.days
         ):
             durable = Durable(
                 drives=self.drives, holds=self.holds, alarms=self.alarms, outstanding=self.outstanding,
                 occurrences=self.occurrences, effects_made=self.effects_made, codes_from=self.codes_from,
                 senders=self.senders, chain=self.chain,
-                entered=self.entered, standing=self.standing, learnt=self.learnt,
+                entered=self.entered, standing=self.standing, learnt=self.learnt, days=self.days,
             )  # fmt: skip
         return replace(
             self.state,

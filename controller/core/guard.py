@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import isfinite
+from typing import Final
 
 from controller.core.curtain.choice import choose_comfort, find_wish
 from controller.core.curtain.climate import remember_cold, remember_heat_and_light
@@ -14,10 +15,13 @@ from controller.core.curtain.light_sum import remember_band
 from controller.core.curtain.stages import remember_staging
 from controller.core.curtain.view import View, trusted
 from controller.core.curtain.weather import LONGEST_H, Standing, remember_weather
-from controller.core.draft import Draft
+from controller.core.draft import Draft, with_item
 from controller.core.plan.curtain import Curtain
 from controller.core.units import HOUR_MS
 from controller.core.vocabulary import Ledger, Weather, WeatherTold
+
+KEEP_EVERY_MS: Final = HOUR_MS
+"""How often the light of the day is written, so that a restart loses little and the card is spared. [ms]"""
 
 
 def see_day(
@@ -31,6 +35,10 @@ def see_day(
     clear_w_m2: float | None,
 ) -> LightDay:
     """Add to the day's light at the canopy; when a day is over, write its sum into the record."""
+    name = curtain.name
+    kept = draft.days.get(name)
+    if before.at_ms is None and kept is not None:
+        before = kept  # after a start the day goes on where it was last kept
     day = count_light(
         before,
         curtain,
@@ -43,7 +51,16 @@ def see_day(
     )
     if before.local_day is not None and day.local_day != before.local_day and before.lit_ms:
         draft.note(Ledger.HOUSE, curtain.name, "day's light", tell_sum(curtain, before), before.mol)
+    if day.mol > 0.0 and (kept is None or kept.local_day != day.local_day or _is_older(kept, day)):
+        draft.days = with_item(draft.days, name, day)
     return day
+
+
+def _is_older(kept: LightDay, day: LightDay) -> bool:
+    """Whether what is kept has fallen behind by so much that it is worth a write."""
+    if kept.at_ms is None or day.at_ms is None or kept.mol == day.mol:
+        return False
+    return day.at_ms - kept.at_ms >= KEEP_EVERY_MS
 
 
 def tell_sum(curtain: Curtain, day: LightDay) -> str:

@@ -15,6 +15,7 @@ from controller.core.alarms.chain import Chain
 from controller.core.alarms.siren import Playing
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.hold import Hold
+from controller.core.curtain.light_day import LightDay
 from controller.core.curtain.self_knowledge import Learnt
 from controller.core.curtain.view import View
 from controller.core.curtain.weather import Standing
@@ -66,7 +67,8 @@ class Durable:
 
     `occurrences` counts alarms and `effects_made` counts commands and messages, so that neither a code nor the
     name of an effect comes twice, not even across a restart. `codes_from` is where this house's codes begin.
-    `standing` is what a person said of storm and snow; `learnt` what curtains have learnt of themselves.
+    `standing` is what a person said of storm and snow; `learnt` what curtains have learnt of themselves, and
+    `days` the light at each canopy today, as it was within the last hour.
     """
 
     drives: Mapping[str, Drive] = field(default_factory=dict)
@@ -81,6 +83,7 @@ class Durable:
     entered: Mapping[str, Entry] = field(default_factory=dict)
     standing: Standing | None = None
     learnt: Mapping[str, Learnt] = field(default_factory=dict)
+    days: Mapping[str, LightDay] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -203,3 +203,20 @@ def test_the_day_is_written_into_the_record_once() -> None:
     lines = [note for note in house.notes if "day's light" in note]
     assert len(lines) == 1
     assert "% of the daylight seen" in lines[0]
+
+
+def test_a_restart_keeps_the_light_of_the_day() -> None:
+    """At most the last hour is lost, and what nobody saw shows in the coverage."""
+    house = House().sky(40.0, 500.0).report(0.0)
+    for turn in range(10):
+        house.wait(30, speaking={"roof_light": 300.0 + turn % 2, "house_air": 22.0})
+    before = house.state.views["roof"].day.mol
+    house.restart(60.0).sky(40.0, 500.0).report(0.0)
+    house.wait(2, speaking={"roof_light": 300.0, "house_air": 22.0})
+    day = house.state.views["roof"].day
+
+    an_hour = 300.0 * UMOL_PER_JOULE_GLOBAL * 0.65 * 3600 / 1e6
+    assert before - an_hour <= day.mol <= before + an_hour / 5
+    # Five hours of six were seen, of which the last one may be lost.
+    assert day.coverage_percent is not None
+    assert 100 * 4.0 / 6 <= day.coverage_percent <= 100 * 5.2 / 6

@@ -294,6 +294,12 @@ def test_a_dry_run_says_what_it_would_do_and_moves_nothing(
 
             assert code == 0
             assert "keeper wants it so" in said
+            code, said = _ask(settings, "mode", "storm", "--person", "keeper")
+            assert code == 1, "for how long?"
+            code, said = _ask(settings, "mode", "storm", "--hours", "3", "--person", "keeper")
+            assert code == 0, said
+            code, said = _ask(settings, "why")
+            assert "keeper says storm, for another" in said
             assert heard == []
     finally:
         ear.loop_stop()

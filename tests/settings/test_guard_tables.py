@@ -51,3 +51,14 @@ def test_what_cannot_be_meant_is_refused(tables: str, words: str) -> None:
 
     assert not isinstance(problems, Plan)
     assert any(words in str(problem) for problem in problems), problems
+
+
+def test_a_chip_that_ends_below_a_limit_is_refused() -> None:
+    """A light sensor that saturates at 250 W/m2 would never show the 300 from which shade helps against heat."""
+    text = write("[curtain.too_hot]").replace(
+        'mounted = "outside"', 'mounted = "outside"\nsensor_ceiling = 250', 1
+    )
+    problems = load_settings(text, file_name="house.toml")
+
+    assert not isinstance(problems, Plan)
+    assert any("shade_above_w_m2" in str(each) and "ends at 250" in str(each) for each in problems)

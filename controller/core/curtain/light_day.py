@@ -99,7 +99,10 @@ def count_light(
         day = day._replace(local_day=local_day, mol=0.0, lit_ms=0, seen_ms=0)
     passed_ms = 0 if day.at_ms is None else now - day.at_ms
     counted_ms = min(passed_ms, GAP_MOST_MS)
-    if light_w_m2 is None or passed_ms <= 0:
+    if light_w_m2 is None:
+        # Whether it was light is seen when light is known again: then the time counts as not seen.
+        return day
+    if passed_ms <= 0:
         return day._replace(at_ms=now)
     mol = day.mol
     if light_w_m2 > 0.0:

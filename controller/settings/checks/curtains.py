@@ -126,8 +126,29 @@ def _check_guards(curtain: Curtain, draft: Draft) -> Iterator[tuple[Path, str]]:
                     "too cold must be over at a lower temperature, or the curtain would go to and fro"
                 ),
             )
+    yield from _check_reach(curtain, draft.find_sensor(curtain.light_sensor))
     if curtain.light_sum is not None:
         yield from _check_order(curtain, "light_sum", "low_mol_m2", "high_mol_m2", "mol/m2/d")
+
+
+def _check_reach(curtain: Curtain, sensor: Sensor | None) -> Iterator[tuple[Path, str]]:
+    """Refuse limits of light that the light sensor ends below."""
+    if sensor is None or sensor.quantity is not Quantity.LIGHT:
+        return
+    most = possible_range(sensor)[1] if sensor.sensor_ceiling is None else sensor.sensor_ceiling
+    if sensor.mounted is not Mounted.OUTSIDE:
+        most /= curtain.cover_transmission
+    for table, key in (("too_hot", "shade_above_w_m2"), ("too_cold", "light_below_w_m2")):
+        part = getattr(curtain, table)
+        if part is not None and most <= getattr(part, key):
+            yield (
+                (table, key),
+                (
+                    f"`{key}` is {format_number(getattr(part, key))}, but the light sensor "
+                    f"{write_value(sensor.name)} ends at {most:.0f} [W/m2] of outside light and would never show it; "
+                    "a value below that is needed"
+                ),
+            )
 
 
 def _check_order(curtain: Curtain, table: str, low: str, high: str, unit: str) -> Iterator[tuple[Path, str]]:
