@@ -13,7 +13,7 @@ from makers import House, make_curtain, make_plan, make_sensor
 from controller.core.curtain.costs import saving_left
 from controller.core.curtain.gap import find_margin_c
 from controller.core.curtain.latch import OFF, Latch, follow
-from controller.core.plan.curtain import HumidityGap, StagedOpening, StormAndSnow, TooCold, TooHot
+from controller.core.plan.curtain import Actuator, HumidityGap, StagedOpening, StormAndSnow, TooCold, TooHot
 from controller.core.units import HOUR_MS, MINUTE_MS, Quantity
 from controller.core.vocabulary import HoldAsked, Weather, WeatherTold
 from controller.core.why import explain_curtains
@@ -315,3 +315,46 @@ def test_shade_is_opened_at_once() -> None:
     cold_noon = COLD_MORNING | {"roof_light": 800.0}
     assert moves_while(house, 30, cold_noon) == [100.0]
     assert moves_while(house, 60, cold_noon | {"roof_light": 300.0}) == [0.0]
+
+
+# --- a motor that is led by time ------------------------------------------------------------------------
+
+
+def obey_by_time(house: House) -> None:
+    """Let a relay board run its motor: it says that it moves, and after the run's own time that it does not."""
+    drive = house.drive
+    house.wait(seconds=0.2).report(None, moving=True, command_id=drive.command_id)
+    house.wait(seconds=(drive.run_until_ms - house.now) / 1000 + 0.1)
+    ends = {100.0: 100.0, 0.0: 0.0}.get(drive.target_percent)
+    if ends is not None:
+        house.report(ends, moving=False)
+
+
+def test_relays_make_gap_and_steps_by_running_time() -> None:
+    """A gap of 2 % of 100 s is two seconds of motor; the place is reckoned, and the end switch shows it drawn again."""
+    house = build(
+        actuator=Actuator.RELAYS,
+        humidity_gap=HumidityGap(humidity_sensor="damp"),
+        staged_opening=StagedOpening(),
+        has_limit_report=True,
+    )
+    house.sky(-20.0).report(0.0).until_move(NIGHT)
+    run = house.drive
+    house.wait(seconds=1).report(None, moving=True, command_id=run.command_id)
+    house.wait(seconds=99).report(100.0, moving=False)
+    assert house.drive.drawn_percent == 100.0
+
+    house.until_move(NIGHT | {"damp": 96.0})
+    (gap,) = house.moves
+    assert (gap.drawn_percent, gap.run_at_most_ms) == (98.0, 2000)
+    obey_by_time(house)
+    assert house.drive.drawn_percent == pytest.approx(98.0, abs=0.6)
+    house.until_move(NIGHT | {"damp": 96.0})
+    assert house.moves[0].drawn_percent == 100.0
+    house.wait(seconds=1).report(None, moving=True, command_id=house.drive.command_id)
+    house.wait(seconds=2).report(100.0, moving=False)
+
+    house.sky(10.0, 300.0).wait(12, speaking=COLD_MORNING | {"damp": 70.0})
+    if not house.moves:
+        house.until_move(COLD_MORNING | {"damp": 70.0})
+    assert house.drive.target_percent == 96.0
