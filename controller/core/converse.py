@@ -237,6 +237,13 @@ def follow_siren(draft: Draft) -> None:
     draft.playing = playing
 
 
+def hear_of_siren(draft: Draft, part: Watched) -> None:
+    """Take note that something was heard of whether the siren obeys: only then is it known after a start."""
+    if part is Watched.SIREN and not draft.playing.spoke:
+        draft.playing = replace(draft.playing, spoke=True)
+        draft.due_alarms.update(draft.roll.alarms_of_part.get(part, ()))
+
+
 def take_siren_failure(draft: Draft, event: EffectFailed) -> bool:
     """Take in that the siren could not be told: try again soon. False if it was not the siren's command."""
     playing = draft.playing

@@ -64,9 +64,7 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
         truth = judge_due_test(draft.roll.sensors.get(entry.sensor), sense, draft.stamp)
     else:
         truth = judge_condition(entry, sense, trouble)
-    if entry.of is not None and trouble is None and draft.settled_ms > draft.now:
-        # Parts say when they are in trouble, not when they are well: silence means
-        # something only after they have had time to find out.
+    if entry.of is not None and trouble is None and not _can_be_silent(draft, entry.of):
         truth = Truth.UNKNOWN
     if truth is Truth.FALSE and _is_quiet(before) and before.due_ms > draft.now:
         return
@@ -90,6 +88,17 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
         alarm = replace(alarm, due_ms=due_ms)
     if alarm is not before:
         draft.set_alarm(entry.name, alarm)
+
+
+def _can_be_silent(draft: Draft, part: Watched) -> bool:
+    """Tell whether the silence of a part means that it is in order.
+
+    Parts say when they are in trouble, not when they are well: silence means something only after they have had
+    time to find out. Whether a siren obeys shows only when it is told to sound, so its silence never does.
+    """
+    if part is Watched.SIREN and draft.plan.siren is not None:
+        return draft.playing.spoke
+    return draft.settled_ms <= draft.now
 
 
 def _is_quiet(alarm: Alarm) -> bool:

@@ -117,6 +117,7 @@ def _take_in(draft: Draft, event: Event) -> None:
             enter.take_entry(draft, event)
         case TroubleSeen():
             draft.set_trouble(event.part, event.trouble)
+            converse.hear_of_siren(draft, event.part)
         case AlmanacArrived():
             draft.almanac = event.almanac
             draft.set_trouble(Watched.SKY, None)

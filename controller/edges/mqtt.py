@@ -158,7 +158,7 @@ class MqttEdge:
             self._inbox.put(EffectFailed(sound.effect_id, "there is no siren in the settings"))
             return
         # Watched even if it cannot be sent: a siren that stays silent is a trouble whatever the reason.
-        self._siren_watch.told(sound, self._clock.house_ms())
+        self._siren_watch.told(sound, self._pace.house_ms())
         self._command(sound, siren.command_topic, render_siren(sound))
 
     def _command(self, effect: MoveCurtain | SoundSiren, topic: str, payload: bytes) -> None:
@@ -249,7 +249,7 @@ class MqttEdge:
         events = self._read(link, message)
         for event in events:
             if isinstance(event, SirenReported):
-                self._siren_watch.heard(on=event.on, now_house_ms=self._clock.house_ms())
+                self._siren_watch.heard(on=event.on, now_ms=self._pace.house_ms())
         for event in events[:-1]:
             self._inbox.put(event)
         if events:

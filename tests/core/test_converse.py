@@ -24,6 +24,7 @@ from controller.core.vocabulary import (
     SettingsChanged,
     SirenReported,
     SoundSiren,
+    TroubleSeen,
 )
 
 KEEPER, DEPUTY, STRANGER = "+447700900123", "+447700900456", "+447700900789"
@@ -340,6 +341,30 @@ def test_its_reports_are_noted() -> None:
     house = House(make_text_plan(siren=True)).tell(SirenReported(on=True))
 
     assert house.notes == ["siren: reported: it sounds"]
+
+
+def test_a_siren_of_which_nothing_is_heard_after_a_restart_is_not_called_mended() -> None:
+    """Silence is never "in order": only its own word that it obeys ends the fault."""
+    fault = "siren does not obey"
+    house = House(make_text_plan(siren=True)).read(**FINE)
+    house.tell(TroubleSeen(Watched.SIREN, "the siren does not report that it sounds"))
+    assert house.alarm(fault).phase is Phase.UNACKNOWLEDGED
+    house.restart(1).wait(60, speaking=FINE)
+    assert house.alarm(fault).phase is Phase.UNACKNOWLEDGED
+    assert not [message for message in house.messages if "OVER" in message.text]
+    house.tell(TroubleSeen(Watched.SIREN, None)).wait(5, speaking=FINE)
+
+    assert house.alarm(fault).phase is Phase.RETURNED
+
+
+def test_a_siren_fault_ends_with_the_siren_that_is_taken_away() -> None:
+    """Where there is no siren nothing is wrong with it, also after a restart."""
+    fault = "siren does not obey"
+    house = House(make_text_plan(siren=True)).read(**FINE)
+    house.tell(TroubleSeen(Watched.SIREN, "the siren does not report that it sounds"))
+    house.restart(1).tell(SettingsChanged(make_text_plan())).wait(5, speaking=FINE)
+
+    assert house.alarm(fault).phase is Phase.RETURNED
 
 
 @given(st.lists(st.tuples(st.booleans(), st.integers(0, 10 * MINUTE_MS)), min_size=1, max_size=40))

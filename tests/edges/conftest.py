@@ -66,8 +66,8 @@ def start_edge() -> Iterator[StartEdge]:
     """Start an edge, and wait for its connection unless told not to; it is stopped after the test."""
     with contextlib.ExitStack() as stack:
 
-        def _start(plan: Plan, ear: Ear, *, waits: bool = True) -> MqttEdge:
-            edge = MqttEdge(plan, ear.inbox, BoardClock("Europe/London", 0))
+        def _start(plan: Plan, ear: Ear, *, waits: bool = True, clock: BoardClock | None = None) -> MqttEdge:
+            edge = MqttEdge(plan, ear.inbox, clock or BoardClock("Europe/London", 0))
             stack.callback(edge.stop)
             edge.start()
             if waits:

@@ -12,7 +12,8 @@ from controller.core.units import HouseMs
 class Playing:
     """What the siren does. `until_ms` it may sound, from `free_ms` on it may sound again; house time, in ms.
 
-    `effect_id` is the last command; `judged` says that it has been looked at since the start.
+    `effect_id` is the last command; `judged` says that it has been looked at since the start, `spoke` that it has
+    been heard since whether the siren obeys.
     """
 
     wanted: bool = False
@@ -20,6 +21,7 @@ class Playing:
     free_ms: HouseMs = 0
     effect_id: str = ""
     judged: bool = False
+    spoke: bool = False
 
 
 def play(

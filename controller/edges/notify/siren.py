@@ -22,6 +22,8 @@ GRACE_MS: Final = 15 * SECOND_MS
 class SirenWatch:
     """Compares what the siren was told with what it reports. Any thread may call.
 
+    All times are of one clock, the network's: house time goes on over a restart and would never meet it.
+
     Parameters
     ----------
     settings
@@ -52,23 +54,23 @@ class SirenWatch:
                 if self._troubled:
                     self._tell(None)
 
-    def told(self, sound: SoundSiren, now_house_ms: HouseMs) -> None:
+    def told(self, sound: SoundSiren, now_ms: HouseMs) -> None:
         """Take note that the siren is being told to sound or to be silent."""
         with self._lock:
             if self._settings is None:
                 return
             self._wanted_on = sound.run_at_most_ms > 0
-            self._may_sound_until_ms = now_house_ms + sound.run_at_most_ms
+            self._may_sound_until_ms = now_ms + sound.run_at_most_ms
             # Boards report when something changes; what it does already it need not say again.
             self._confirm_by_ms = None
             if self._on is not self._wanted_on:
-                self._confirm_by_ms = now_house_ms + round(self._settings.confirm_s * SECOND_MS)
+                self._confirm_by_ms = now_ms + round(self._settings.confirm_s * SECOND_MS)
 
-    def heard(self, *, on: bool, now_house_ms: HouseMs) -> None:
+    def heard(self, *, on: bool, now_ms: HouseMs) -> None:
         """Take note of a report."""
         with self._lock:
             if on and not self._on:
-                self._on_since_ms = now_house_ms
+                self._on_since_ms = now_ms
             self._on = on
             if self._confirm_by_ms is not None and on is self._wanted_on:
                 self._confirm_by_ms = None
@@ -76,17 +78,17 @@ class SirenWatch:
             elif self._confirm_by_ms is None and not on:
                 self._clear_if_overlong()
 
-    def tick(self, now_house_ms: HouseMs) -> None:
+    def tick(self, now_ms: HouseMs) -> None:
         """Let the time go on: tell what has not been confirmed, and what sounds and should not."""
         with self._lock:
-            if self._confirm_by_ms is not None and now_house_ms > self._confirm_by_ms:
+            if self._confirm_by_ms is not None and now_ms > self._confirm_by_ms:
                 self._confirm_by_ms = None
                 what = "that it sounds" if self._wanted_on else "that it is silent"
                 self._tell(f"the siren does not report {what}")
             elif (
                 self._on
                 and not self._troubled
-                and now_house_ms > max(self._may_sound_until_ms, self._on_since_ms) + GRACE_MS
+                and now_ms > max(self._may_sound_until_ms, self._on_since_ms) + GRACE_MS
             ):
                 self._overlong = True
                 self._tell("the siren sounds though nobody tells it to")
