@@ -220,3 +220,11 @@ def test_a_restart_keeps_the_light_of_the_day() -> None:
     # Five hours of six were seen, of which the last one may be lost.
     assert day.coverage_percent is not None
     assert 100 * 4.0 / 6 <= day.coverage_percent <= 100 * 5.2 / 6
+
+
+def test_a_hair_above_the_band_is_not_worth_a_move() -> None:
+    """One percent too much is within what anybody can expect of clouds: the motor rests."""
+    free = 0.6 * 800.0 * 24 * 3600 / math.pi * UMOL_PER_JOULE_GLOBAL * 0.65 / 1e6
+    house = make_band_house(low_mol_m2=12.0, high_mol_m2=free / 1.01)
+    house.tell(AlmanacArrived(make_noon())).report(0.0)
+    assert live_a_day(house, 0.6) == []

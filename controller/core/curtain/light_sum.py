@@ -24,6 +24,9 @@ from controller.core.sky.almanac import Almanac
 from controller.core.units import MINUTE_MS, UMOL_PER_JOULE_GLOBAL
 from controller.core.vocabulary import Stamp
 
+WORTH_SHADING: Final = 0.02
+"""An excess below this share of the band's high end is not worth a move (our choice). [1]"""
+
 STILL_BEYOND: Final = 0.85
 """Shade for the day's sum ends below this share of the light that it is wanted for (our choice). [1]"""
 
@@ -66,7 +69,9 @@ def remember_band(
             )
             expected = view.day.mol + sum_lights_mol(lights, through=curtain.cover_transmission)
             taken = curtain.cover_transmission * rule.drawn_percent / 100.0 * (1.0 - curtain.transmission)
-            limit = find_shade_limit_w_m2(lights, excess_mol=expected - rule.high_mol_m2, taken=taken)
+            excess_mol = expected - rule.high_mol_m2
+            if marks.beyond.on or excess_mol > WORTH_SHADING * rule.high_mol_m2:
+                limit = find_shade_limit_w_m2(lights, excess_mol=excess_mol, taken=taken)
         marks = marks._replace(sum_at_ms=now, sum_limit_w_m2=limit, sum_expected_mol=expected)
     light, limit = view.light_w_m2, marks.sum_limit_w_m2
     beyond = follow(
