@@ -91,6 +91,7 @@ def take_reply(draft: Draft, event: ReplyReceived) -> None:
         open_alarms=open_alarms,
         held=held,
         now=draft.now,
+        yes_words=draft.plan.phrases.yes_words,
     )
     draft.senders = keep_record(draft.senders, name, judgement.record, draft.now)
     who = sender if person is None else person.name

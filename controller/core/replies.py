@@ -1,7 +1,8 @@
 """What people write back: who it is, which alarm they mean, and what to write to them in turn.
 
-An answer stops the calls, so it takes a known number *and* the right code, and anything that may be a machine
-or a refusal ("I can't come, 4821") is no answer. Wrong codes are counted, for somebody may be guessing.
+An answer stops the calls, so it takes a known number *and* the right code. What may be a machine or a refusal
+("ill, 4821") is no answer: besides the code only plain words of yes may stand. Wrong codes are counted, for
+somebody may be guessing.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import Final
 
 from controller.core.alarms.wording import SPEAKER
 from controller.core.plan.people import Person, Way
+from controller.core.plan.phrases import ENGLISH
 from controller.core.units import HOUR_MS, HouseMs
 
 WRONG_MOST: Final = 5
@@ -43,10 +45,9 @@ _MACHINE: Final = re.compile(
     re.IGNORECASE,
 )
 
-# Words that may mean the opposite of "I have it".
-_DECLINES: Final = re.compile(
-    r"\?|\b(?:no(?!\s+(?:problem|worries))|not|nope|cannot|can'?t|won'?t|don'?t|unable|never|nobody|help|wrong)\b",
-    re.IGNORECASE,
+# Signs that say nothing: white space, what separates and brackets, and the signs of an up-turned thumb and a tick.
+_SILENT_SIGNS: Final = re.compile(
+    r"[\s.,;:!>()\[\]\"*#/&+=-]|\U0001f44d[\U0001f3fb-\U0001f3ff]?|\u2705|\u2714|\ufe0f"
 )
 
 
@@ -64,7 +65,7 @@ class Verdict(Enum):
 
     ANSWERS = "answers"
     LATE = "somebody has it already"
-    DECLINES = "may mean the opposite"
+    DECLINES = "asked back: not the code alone"
     WRONG = "wrong code"
     NO_CODE = "no code"
     STRANGER = "unknown number"
@@ -112,12 +113,35 @@ def own_words(text: str) -> str:
     return text if place < 0 else text[:place]
 
 
+def _plain_digits(text: str) -> str:
+    """Write the digits of any script as 0 to 9."""
+    return "".join(str(unicodedata.decimal(sign)) if sign.isdecimal() else sign for sign in text)
+
+
 def find_codes(text: str) -> tuple[str, ...]:
     """Find the four-digit groups of a text, in order, once each; digits of any script, spread or together."""
-    text = own_words(text)
-    text = "".join(str(unicodedata.decimal(sign)) if sign.isdecimal() else sign for sign in text)
+    text = _plain_digits(own_words(text))
     found = _FOUR.findall(text) or [re.sub(r"[ .-]", "", each) for each in _SPREAD.findall(text)]
     return tuple(dict.fromkeys(found))
+
+
+def is_plain_yes(text: str, yes_words: str = ENGLISH.yes_words) -> bool:
+    """Tell whether nothing stands beside the codes but words of yes, in English or of `yes_words`.
+
+    Nobody can list all the words of refusal; the few of assent can be listed. Commas part them.
+    """
+    said = _plain_digits(own_words(text))
+    said = (_FOUR if _FOUR.search(said) else _SPREAD).sub(" ", said)
+    said = "".join(sign for sign in said.replace("\u2019", "'") if unicodedata.category(sign) != "Cf")
+    words = _SILENT_SIGNS.sub(" ", said.casefold()).split()
+    listed = f"{ENGLISH.yes_words},{yes_words}".casefold().split(",")
+    phrases = sorted((phrase for each in listed if (phrase := each.split())), key=len, reverse=True)
+    while words:
+        length = next((len(each) for each in phrases if words[: len(each)] == each), 0)
+        if not length:
+            return False
+        words = words[length:]
+    return True
 
 
 def judge_reply(
@@ -128,6 +152,7 @@ def judge_reply(
     open_alarms: Mapping[str, str],
     held: Mapping[str, str],
     now: HouseMs,
+    yes_words: str = ENGLISH.yes_words,
 ) -> Judgement:
     """Judge one reply.
 
@@ -145,6 +170,8 @@ def judge_reply(
         Code, and who has it, of each alarm that has been answered and is not over.
     now
         House time. [ms]
+    yes_words
+        What may stand beside the code, besides the English words; commas part them.
     """
     record = forget_old(record, now)
     codes = find_codes(text)
@@ -158,8 +185,8 @@ def judge_reply(
         return _count_wrong(record, Verdict.STRANGER, now) if codes else Judgement(record, Verdict.STRANGER)
     right = tuple(code for code in codes if code in open_alarms)
     taken = tuple(code for code in codes if code in held)
-    if (right or taken) and _DECLINES.search(own_words(text)):
-        words = f"{(right or taken)[0]} is not taken as answered. If you have it, send the code alone."
+    if (right or taken) and not is_plain_yes(text, yes_words):
+        words = f"{(right or taken)[0]} is not taken as answered: send the code alone if you have it."
         return _correct(Judgement(record, Verdict.DECLINES), f"{SPEAKER}: {words} The calls go on.", now)
     if right:
         return Judgement(record, Verdict.ANSWERS, right)

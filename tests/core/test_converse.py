@@ -96,7 +96,8 @@ def test_the_others_are_told_who_has_it() -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["1234", "hello", "I cannot, {code}", "Automatic reply: {code}", "DUSKBELL {code}"]
+    "text",
+    ["1234", "hello", "I cannot, {code}", "ill in bed {code}", "Automatic reply: {code}", "DUSKBELL {code}"],
 )
 def test_anything_else_leaves_the_calls_going(text: str) -> None:
     """A wrong code, no code, a refusal, a machine and our own words answer nothing."""

@@ -46,7 +46,14 @@ def judge(text: str, record: SenderRecord = FRESH, *, known: bool = True, now: i
         "ACK 4821",
         "ack 4821",
         "Ok, 4821! On my way.",
-        "4821 at 03:10, 20 min",
+        "Ok. 4821",
+        "4821 on my way",
+        "ON MY WAY 4821 THANKS",
+        "Yes got it, 4821",
+        "I\u2019ve got it 4821",
+        "please 4821 \U0001f44d",
+        " 4821\n",
+        "4821\u200b",
         "code:4821;",
         "  4821\n",
         "4 8 2 1",
@@ -54,7 +61,7 @@ def judge(text: str, record: SenderRecord = FRESH, *, known: bool = True, now: i
         "４８２１",  # noqa: RUF001 - full-width digits, as some keyboards write them
         "٤٨٢١",
         "4821 no problem",
-        "4281 sorry 4821",
+        "4281 4821",
         "ok 4821 > DUSKBELL EMERGENCY: not this 4830?",
     ],
 )
@@ -82,6 +89,21 @@ def test_two_codes_answer_two_alarms() -> None:
         "help 4821",
         "not me 4821",
         "5000 don't know",
+        "I am ill, 4821",
+        "sick in bed 4821",
+        "4821 ask the deputy",
+        "4821 too far away",
+        "abroad until Monday, 4821",
+        "4821 at 03:10, 20 min",
+        "will you have it 4821",
+        "you go 4821",
+        "sorry 4821",
+        "Nein 4821",
+        "4821 \U0001f44e",
+        "4821 later",
+        "not now, ok 4821",
+        "4821 coming tomorrow",
+        "way on my 4821",
     ],
 )
 def test_what_may_mean_the_opposite_is_no_answer(text: str) -> None:
@@ -90,7 +112,36 @@ def test_what_may_mean_the_opposite_is_no_answer(text: str) -> None:
 
     assert judgement.verdict is Verdict.DECLINES
     assert judgement.codes == ()
+    assert "send the code alone if you have it" in judgement.correction
     assert "The calls go on" in judgement.correction
+
+
+def test_words_of_the_catalogue_answer_besides_the_english_ones() -> None:
+    """People answer in their own language; what is in neither list is asked back."""
+
+    def say(text: str) -> Verdict:
+        return judge_reply(
+            FRESH,
+            text,
+            known=True,
+            open_alarms=OPEN,
+            held=HELD,
+            now=NOW,
+            yes_words="ja, bin unterwegs, alles klar",
+        ).verdict
+
+    assert say("JA 4821, bin unterwegs") is Verdict.ANSWERS
+    assert say("Alles klar! 4821 ok") is Verdict.ANSWERS
+    assert say("4821 bin krank") is Verdict.DECLINES
+    assert judge("ja 4821").verdict is Verdict.DECLINES
+
+
+@given(st.text(alphabet=st.characters(categories=("L", "M", "S", "P", "N")), min_size=1, max_size=30))
+def test_any_word_that_is_no_plain_yes_is_asked_back(word: str) -> None:
+    """With the right code beside it: the calls go on unless every word is on the list."""
+    judgement = judge(f"4821 xx{word}")
+
+    assert judgement.verdict is not Verdict.ANSWERS
 
 
 @pytest.mark.parametrize(

@@ -135,7 +135,7 @@ def test_it_is_told_over_the_broker_and_its_report_comes_back(
 def test_a_siren_that_never_reports_is_told_in_time_in_a_house_that_has_run_for_months(
     mosquitto: BrokerProcess, start_edge: Callable[..., MqttEdge]
 ) -> None:
-    """House time goes on from before the restart, the network's begins anew: the fault must not wait for them to meet."""
+    """House time goes on over a restart, the network's begins anew: the fault does not wait for the two to meet."""
     plan = make_plan(mosquitto.port).model_copy(
         update={"siren": SETTINGS.model_copy(update={"confirm_s": 1.0})}
     )

@@ -70,6 +70,13 @@ class Phrases(Part):
     left_hours: str = key("{hours} h left", "Time until harm, short.")
     left_none: str = key("Harm NOW", "Time until harm has run out.")
 
+    yes_words: str = key(
+        "ok, okay, ack, acknowledge, acknowledged, yes, yep, got it, i got it, i've got it, have it, i have it, on it, "
+        "i'm on it, on my way, i'm on my way, i am on my way, coming, i'm coming, i am coming, thanks, thank you, "
+        "thanks a lot, please, sure, roger, understood, no problem, no worries, code, and",
+        "Words that may stand beside the code in an answer by text, besides the English ones; commas part them.",
+    )
+
     flood: str = key(
         "{head}: {count} alarms at once. First {name} {code}: {action}. Also {others}",
         "Many alarms in one message, the cause first.",
