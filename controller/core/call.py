@@ -21,7 +21,7 @@ from controller.core.draft import Draft
 from controller.core.foresee import Foresight, diagnose_alarm, foresee_alarm
 from controller.core.plan.alarm import AlarmEntry, Response
 from controller.core.plan.people import CallStep, Way
-from controller.core.post import Letter, post
+from controller.core.post import Letter, answers_of, post
 from controller.core.signals.sense import NEVER
 from controller.core.units import MINUTE_MS, SECOND_MS, HouseMs
 from controller.core.vocabulary import Ledger
@@ -233,7 +233,7 @@ def write_letter(draft: Draft, name: str, alarm: Alarm) -> Letter:
         phrases=phrases,
         outlook=outlook,
     )
-    full = f"{text}\n\n{explain_call(entry, alarm, phrases, diagnose_alarm(sight, entry))}"
+    full = f"{text}\n\n{explain_call(entry, answers_of(draft, alarm.code), phrases, diagnose_alarm(sight, entry))}"
     return Letter(name, f"{name}/{alarm.occurrence}", subject, text, short, full)
 
 
@@ -302,7 +302,7 @@ def write_flood_letter(draft: Draft, names: Sequence[str], response: Response) -
     lines = [
         f"[{draft.alarms[name].code}] {name}: {say_fact(draft, draft.roll.entries[name])}" for name in names
     ]
-    cause = explain_call(draft.roll.entries[first], draft.alarms[first], phrases)
+    cause = explain_call(draft.roll.entries[first], answers_of(draft, draft.alarms[first].code), phrases)
     subject = f"{write_head(response, phrases)}: {len(listed)} x, {first} [{draft.alarms[first].code}]"
     full = "\n".join([text, "", *lines, "", cause])
     return Letter(first, f"{first}/{draft.alarms[first].occurrence}", subject, text, short, full)

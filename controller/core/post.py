@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from controller.core.alarms.call_list import address_of
+from controller.core.alarms.wording import how_to_answer
 from controller.core.draft import Draft
 from controller.core.plan.alarm import Response
 from controller.core.plan.people import Way
@@ -35,6 +36,17 @@ class Letter:
     text: str
     short: str = ""
     full: str = ""
+
+
+def answers_of(draft: Draft, code: str) -> str:
+    """Write for a mail how this house can be answered."""
+    modem, page = draft.plan.modem, draft.plan.page
+    return how_to_answer(
+        code,
+        number="" if modem is None else modem.number,
+        address="" if page is None else page.address,
+        phrases=draft.plan.phrases,
+    )
 
 
 def post(draft: Draft, letter: Letter, person: str, way: Way) -> bool:

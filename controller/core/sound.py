@@ -17,7 +17,7 @@ from controller.core.alarms.wording import write_answered, write_over, write_res
 from controller.core.call import call_due, find_people, is_caused, quiet_left, say_fact
 from controller.core.draft import Draft, without_item
 from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
-from controller.core.post import Letter, post_by_all_ways
+from controller.core.post import Letter, answers_of, post_by_all_ways
 from controller.core.signals.sense import NEVER
 from controller.core.units import HOUR_MS, MINUTE_MS, HouseMs
 from controller.core.vocabulary import AnswerGiven, EffectDone, EffectFailed, Ledger
@@ -113,7 +113,8 @@ def _tell(draft: Draft, entry: AlarmEntry, alarm: Alarm, happened: Trigger) -> A
     draft.note(Ledger.ALARM, entry.name, alarm.phase.value, f"{happened.value}: {fact} [{alarm.code}]", value)
     if happened in {Trigger.RETURN, Trigger.RETURN_LATCHED}:
         subject, text = write_over(entry, alarm, fact, draft.stamp, draft.plan.phrases)
-        letter = Letter(entry.name, f"{entry.name}/{alarm.occurrence}", subject, text)
+        full = text if alarm.answered_by else f"{text}\n\n{answers_of(draft, alarm.code)}"
+        letter = Letter(entry.name, f"{entry.name}/{alarm.occurrence}", subject, text, "", full)
         _tell_gently(draft, entry, letter, alarm.told)
     if happened is Trigger.SUPPRESS:
         alarm = replace(alarm, detail=fact)

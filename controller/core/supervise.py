@@ -34,7 +34,7 @@ from controller.core.plan.alarm import Response, Watched
 from controller.core.plan.duty import WEEK, read_minute
 from controller.core.plan.people import Way
 from controller.core.plan.supervision import Supervision
-from controller.core.post import Letter, post, post_to, ways_for
+from controller.core.post import Letter, answers_of, post, post_to, ways_for
 from controller.core.signals.sense import NEVER
 from controller.core.units import DAY_MS, MINUTE_MS, HouseMs
 from controller.core.vocabulary import Ledger, PublishState, TestCallAsked, Trust
@@ -162,7 +162,8 @@ def call_tests(draft: Draft, whom: str | None, within_min: float) -> None:
         draft.occurrences += 1
         code = draft.make_code()
         subject, text = write_test(code, within_min, draft.stamp, draft.plan.phrases)
-        if post(draft, Letter("test", f"test/{code}", subject, text, cut_message(text)), person, way):
+        full = f"{text}\n\n{answers_of(draft, code)}"
+        if post(draft, Letter("test", f"test/{code}", subject, text, cut_message(text), full), person, way):
             due_ms = draft.now + round(within_min * MINUTE_MS)
             tests.append(TestCall(person, way.value, code, draft.now, due_ms))
     draft.chain = replace(draft.chain, tests=tuple(tests))

@@ -8,7 +8,17 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from makers import NOON_UTC_MS, OXYGEN, START_MS, House, make_entry, make_plan, make_sensor
+from makers import (
+    NOON_UTC_MS,
+    OXYGEN,
+    START_MS,
+    House,
+    make_entry,
+    make_person,
+    make_plan,
+    make_sensor,
+    make_step,
+)
 
 from controller.core.alarms.alarm import Alarm
 from controller.core.alarms.own_faults import OWN_FAULTS, with_own_faults
@@ -16,12 +26,15 @@ from controller.core.alarms.wording import (
     clock_words,
     describe_fact,
     explain_call,
+    how_to_answer,
     local_time,
     write_answered,
     write_call,
     write_over,
 )
 from controller.core.plan.alarm import Kind, Response, Watched
+from controller.core.plan.page import Page
+from controller.core.plan.reach import Modem
 from controller.core.signals.sense import UNHEARD
 from controller.core.units import MINUTE_MS, Quantity
 from controller.core.vocabulary import Stamp, Trust
@@ -135,10 +148,43 @@ def test_over_says_whether_anybody_had_answered() -> None:
 
 def test_a_mail_says_how_to_answer_and_to_stay_safe() -> None:
     """Cause, consequence, the command with the code, and a word for the person's own safety."""
-    text = explain_call(make_entry(), ALARM)
+    text = explain_call(make_entry(), how_to_answer(ALARM.code))
 
-    parts = ("Air pump stopped.", "Fish die.", "duskbell acknowledge 4711", "safety first")
+    parts = (
+        "Air pump stopped.",
+        "Fish die.",
+        "duskbell acknowledge 4711",
+        "safety first",
+        "reply to this mail is not read",
+    )
     assert [part for part in parts if part not in text] == []
+    assert "page" not in text
+    assert "by text" not in text
+
+
+def test_a_mail_names_every_way_to_answer_from_where_the_person_is() -> None:
+    """By text to the modem's number, on the page at its public address, at the command line."""
+    plan = make_plan(
+        modem=Modem(device="/dev/modem", number="+447700900999"),
+        page=Page(address="https://glass.example.org/"),
+        person=(make_person("keeper"),),
+        call=(make_step(0, "keeper"),),
+        alarm=(make_entry(),),
+    )
+    house = House(plan).wait(2, speaking={"tank_oxygen": 3.0})
+    (mail,) = house.messages
+    code = house.alarm().code
+
+    parts = (
+        f"by text message: {code} to +447700900999",
+        f"on the page: https://glass.example.org/ with code {code}",
+        f"duskbell acknowledge {code}",
+        "A reply to this mail is not read.",
+    )
+    assert [part for part in parts if part not in mail.text] == []
+    house.wait(5, speaking={"tank_oxygen": 8.0})
+    (over,) = [message for message in house.messages if "OVER" in message.text]
+    assert [part for part in parts if part not in over.text] == []
 
 
 def test_no_code_leaves_by_the_broker() -> None:

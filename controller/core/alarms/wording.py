@@ -18,7 +18,7 @@ from controller.core.signals.sense import Sense
 from controller.core.units import KEPT_UNIT, MINUTE_MS, UtcMs
 from controller.core.vocabulary import Stamp, Trust
 from controller.core.water.diagnosis import Finding
-from controller.core.water.outlook import Outlook, write_minutes
+from controller.core.water.outlook import Outlook
 
 SPEAKER = "DUSKBELL"
 """The name every message begins with, so that a phone shows at once who calls."""
@@ -135,14 +135,27 @@ def _write_harm(
         return phrases.harm.format(minutes=f"{left:.0f}" if left >= 10.0 else f"{left:.2g}")
     if outlook.minutes <= 0.0:
         return phrases.harm_now
-    return phrases.harm_live.format(minutes=write_minutes(outlook.minutes), why=outlook.because)
+    return phrases.harm_live.format(minutes=outlook.write_left(), why=outlook.because)
+
+
+def how_to_answer(code: str, *, number: str = "", address: str = "", phrases: Phrases = ENGLISH) -> str:
+    """Write how to answer from where the person is: by text, on the page, on the board; not by a reply to the mail.
+
+    `number` is the modem's and `address` the page's; where there is none nothing is said of that way.
+    """
+    lines = [phrases.to_answer]
+    if number:
+        lines.append(phrases.answer_by_text.format(code=code, number=number))
+    if address:
+        lines.append(phrases.answer_by_page.format(code=code, address=address))
+    return "\n".join([*lines, phrases.answer_by_command.format(code=code), phrases.answer_not_by_mail])
 
 
 def explain_call(
-    entry: AlarmEntry, alarm: Alarm, phrases: Phrases = ENGLISH, findings: Sequence[Finding] = ()
+    entry: AlarmEntry, answers: str, phrases: Phrases = ENGLISH, findings: Sequence[Finding] = ()
 ) -> str:
     """Write what a mail has room for besides the message: what is likely, cause, consequence, how to answer."""
-    text = phrases.explain.format(cause=entry.cause, consequence=entry.consequence, code=alarm.code)
+    text = phrases.explain.format(cause=entry.cause, consequence=entry.consequence, answers=answers)
     return "\n".join([*(finding.describe() for finding in findings), text])
 
 

@@ -11,6 +11,9 @@ class Page(Part):
     listen: str = key("127.0.0.1", "Address on which it listens.", restart=True, max_length=45)
     port: int = key(8480, "Port on which it listens.", restart=True, ge=1024, le=65535)
     names: tuple[str, ...] = key((), "Names by which browsers may call it, besides addresses.", restart=True)
+    address: str = key(
+        "", "Its address as the staff reach it, with http or https; mails name it.", max_length=200
+    )
     open_reading: bool = key(True, "Whether the open alarms can be read without signing in.", restart=True)
     secure: bool = key(
         False, "Whether browsers reach it by https, through a proxy in front of it.", restart=True

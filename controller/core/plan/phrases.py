@@ -46,10 +46,17 @@ class Phrases(Part):
     hides: str = key("Follows from it, not called: {names}.", "Alarms that a cause hides.")
     explain: str = key(
         "Usual cause: {cause}\nIf nobody acts: {consequence}\n\n"
-        "To answer (which says: I have it), on the board:\n  duskbell acknowledge {code}\n"
+        "{answers}\n"
         "The calls go on until somebody answers. Your own safety first: wet hands and mains do not go "
         "together.",
         "What a mail has room for besides.",
+    )
+    to_answer: str = key("To answer (which says: I have it):", "First line of how to answer, in a mail.")
+    answer_by_text: str = key("  by text message: {code} to {number}", "How to answer from a phone.")
+    answer_by_page: str = key("  on the page: {address} with code {code}", "How to answer on the page.")
+    answer_by_command: str = key("  on the board: duskbell acknowledge {code}", "How to answer on the board.")
+    answer_not_by_mail: str = key(
+        "A reply to this mail is not read.", "Last line of how to answer, in a mail."
     )
 
     short: str = key(

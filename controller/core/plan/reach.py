@@ -16,6 +16,7 @@ class Modem(Part):
     centre: str = key(
         "", "Number of the message centre; empty for the card's own.", restart=True, max_length=40
     )
+    number: str = key("", "Number of its card, to which people send answers; mails name it.", max_length=40)
     check_s: float = key(
         20.0, "How often network, signal and inbox are looked at.", unit="s", restart=True, ge=5, le=45
     )

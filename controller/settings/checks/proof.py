@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import ipaddress
-from typing import TYPE_CHECKING
+import re
+from typing import TYPE_CHECKING, Final
 from urllib.parse import urlsplit
 
 from controller.core.plan.duty import DAY_MINUTES, Day, read_minute
@@ -58,11 +59,20 @@ def _check_supervision(rules: Supervision, draft: Draft) -> Iterator[tuple[str, 
             )
 
 
+_ADDRESS: Final = re.compile(r"https?://[A-Za-z0-9.\-\[\]:]+(?:/[!-~]*)?")
+"""A web address with a host, of plain signs alone."""
+
+
 def _check_page(page: Page) -> Iterator[tuple[str, str]]:
     try:
         ipaddress.ip_address(page.listen)
     except ValueError:
         yield "listen", f"`listen` is {write_value(page.listen)}, an address such as 127.0.0.1 is needed"
+    if page.address and not _ADDRESS.fullmatch(page.address):
+        yield (
+            "address",
+            f"`address` is {write_value(page.address)}, an address such as https://glasshouse.example.org/ is needed",
+        )
     for name in page.names:
         if not name or not name.isascii() or any(sign in name for sign in "/:@ "):
             yield (

@@ -119,11 +119,13 @@ def _check_modem(modem: Modem, path: Path) -> Iterator[Fault]:
             )
     if not modem.device:
         yield Fault((*path, "device"), "modem: `device` is empty, the path of its command port is needed")
-    if modem.centre and not is_number(modem.centre):
-        yield Fault(
-            (*path, "centre"),
-            f"modem: `centre` is {write_value(modem.centre)}, {_explain_number(modem.centre)}",
-        )
+    for key in ("centre", "number"):
+        value = getattr(modem, key)
+        if value and not is_number(value):
+            yield Fault(
+                (*path, key),
+                f"modem: `{key}` is {write_value(value)}, {_explain_number(value)}",
+            )
 
 
 def _check_webhook(webhook: Webhook, path: Path, draft: Draft) -> Iterator[Fault]:
