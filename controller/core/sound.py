@@ -360,8 +360,8 @@ def _follow_people(alarm: Alarm, gone: AbstractSet[str], now: HouseMs, *, has_st
     if not gone.isdisjoint(alarm.told):
         told = tuple(person for person in alarm.told if person not in gone)
         return replace(alarm, told=told, next_call_ms=now)
-    # A list that was empty when the alarm sounded has steps now.
-    return replace(alarm, next_call_ms=now) if alarm.next_call_ms == NEVER else alarm
+    # Nobody has been called yet: the list may have steps now that it had not, or earlier ones.
+    return replace(alarm, next_call_ms=now) if alarm.next_call_ms == NEVER or alarm.rung == 0 else alarm
 
 
 def forget_pending(draft: Draft) -> None:

@@ -243,3 +243,25 @@ def test_steps_come_in_the_order_of_time(response: Response) -> None:
     # What is due today borrows the steps of the emergency rather than reach nobody.
     borrowed = ["emergency"] if response is Response.TODAY else []
     assert [step.people[0] for step in steps_for(response, others)] == borrowed
+
+
+def test_an_earlier_step_of_new_settings_is_taken_at_once() -> None:
+    """Who comes back on the list while nobody has been called yet is called at once, not when the old list would."""
+    late = make_plan(call=(make_step(60, "deputy"),))
+    house = House(late).read(tank_oxygen=7.0)
+    house.wait(5, speaking=LOW)
+    house.tell(SettingsChanged(make_plan(call=(make_step(0, "keeper"), make_step(60, "deputy")))))
+
+    assert house.told == ["keeper"]
+
+
+def test_new_settings_do_not_bring_a_late_step_forward() -> None:
+    """A list whose first step comes after an hour still waits for that hour when other settings change."""
+    late = make_plan(call=(make_step(60, "deputy"),))
+    house = House(late).read(tank_oxygen=7.0)
+    house.wait(5, speaking=LOW)
+    house.tell(SettingsChanged(late.model_copy(update={"call_rules": CallRules(repeat_min=7)})))
+    assert house.told == []
+    house.wait(57, speaking=LOW)
+
+    assert house.told == ["deputy"]
