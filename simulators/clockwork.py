@@ -191,7 +191,7 @@ class Clockwork:
     def crash(self, away_ms: int) -> None:
         """Let the daemon lose its power now, and come back after a while [ms]."""
         self.away = True
-        self.memory.doom = None
+        self.memory.lose_power()
         self.tally.restarts += 1
         self.later(self.now_utc_ms + away_ms, lambda: self._return(self.now_utc_ms))
 

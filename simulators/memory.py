@@ -57,7 +57,7 @@ class Memory:
     doom : Doom | None
         When the power goes. Settable.
     losses : int
-        How often everything has been lost.
+        How often something that had happened was lost: everything, or turns that were refused before a crash.
     """
 
     def __init__(self) -> None:
@@ -67,6 +67,7 @@ class Memory:
         self.refuses = ""
         self.doom: Doom | None = None
         self.losses = 0
+        self._behind = False
 
     def commit(
         self, *, stamp: Stamp, event: Event, effects: tuple[Effect, ...], document: bytes | None
@@ -77,7 +78,9 @@ class Memory:
         if struck and self.doom is not None and self.doom.moment is Moment.BEFORE_COMMIT:
             raise Killed
         if self.refuses:
+            self._behind = True
             raise NotRecorded(self.refuses)
+        self._behind = False
         self.stamp = stamp
         self.committed = effects
         if document is not None:
@@ -92,6 +95,13 @@ class Memory:
             return
         if isinstance(effect, SendMessage | MoveCurtain) and _strikes(doom.awaits, (effect,)):
             raise Killed
+
+    def lose_power(self) -> None:
+        """Keep what was remembered, and lose the turns that were refused."""
+        self.doom = None
+        if self._behind:
+            self._behind = False
+            self.losses += 1
 
     def forget(self) -> None:
         """Lose everything, as a corrupt file that is set aside."""

@@ -6,6 +6,7 @@ import argparse
 import os
 import sys
 import time
+import traceback
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Final
@@ -67,6 +68,8 @@ def _play(settings: str, seed: int, days: float) -> str:
         play_random(plan, seed=seed, days=days)
     except (PromiseBroken, InCircles) as broken:
         return str(broken) if isinstance(broken, PromiseBroken) else f"seed {seed}: {broken}"
+    except Exception:  # noqa: BLE001 - whatever it is that the daemon died of, its seed must be told
+        return f"the daemon answers every event, but not with seed {seed}:\n{traceback.format_exc(limit=-4)}"
     return ""
 
 

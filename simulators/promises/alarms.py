@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
+from controller.core.plan.plan import Plan
 from controller.core.units import MINUTE_MS, SECOND_MS
 from controller.core.vocabulary import (
     AlarmReset,
@@ -57,13 +58,17 @@ ENDED: Final = frozenset({"normal", "returned unacknowledged"})
 
 @dataclass(slots=True)
 class Status:
-    """One alarm as its notes have shown it; times on the house axis [ms]."""
+    """One alarm as its notes have shown it; times on the house axis [ms].
+
+    It is `unsure` after turns were lost that could not be remembered, until it is heard of again.
+    """
 
     entry: AlarmEntry
     up: bool = False
     code: str = ""
     raised_ms: int = 0
     silent_until_ms: int | None = None
+    unsure: bool = False
 
 
 class AlarmPromises:
@@ -88,6 +93,7 @@ class AlarmPromises:
         self.silenced: list[str] = []
         self._well_parts: dict[Watched, int] = {}
         self._losses = 0
+        self._plan: Plan | None = None
 
     def turn(self, run: Clockwork, stamp: Stamp, event: Event, effects: tuple[Effect, ...]) -> None:
         """Take in what the daemon was told, and hold its notes against it."""
@@ -115,19 +121,9 @@ class AlarmPromises:
                     self.parts.setdefault(event.part, now)
                     self._well_parts.pop(event.part, None)
             case Started():
-                self.hearing.restart(now)
-                self.parts.clear()
-                if run.memory.losses != self._losses:
-                    self._losses = run.memory.losses
-                    self.statuses.clear()
+                self._start(run, now)
             case SettingsChanged():
-                self.hearing.follow(run.plan, run.entries)
-                self.hearing.restarted_ms = now
-                names = {entry.name for entry in run.entries}
-                self.statuses = {name: status for name, status in self.statuses.items() if name in names}
-                for entry in run.entries:
-                    if entry.name in self.statuses:
-                        self.statuses[entry.name].entry = entry
+                self._follow(run, now)
             case AlarmShelved() if event.person.strip() and event.alarm in self.hearing.cases:
                 status = self._status(event.alarm)
                 most = LONGEST_SHELF_MIN[status.entry.response]
@@ -138,6 +134,30 @@ class AlarmPromises:
                 self.silenced.append(event.alarm)
             case _:
                 pass
+
+    def _start(self, run: Clockwork, now: int) -> None:
+        """Follow a start: new settings may have come with it, and what was not remembered is lost."""
+        if run.plan is not self._plan:
+            self._follow(run, now)
+        self.hearing.restart(now)
+        self.parts.clear()
+        if run.memory.losses == self._losses:
+            return
+        self._losses = run.memory.losses
+        if run.memory.document is None:
+            self.statuses.clear()
+        for status in self.statuses.values():
+            status.unsure = True
+
+    def _follow(self, run: Clockwork, now: int) -> None:
+        """Follow new settings."""
+        self._plan = run.plan
+        self.hearing.follow(run.plan, run.entries)
+        self.hearing.restarted_ms = now
+        entries = {entry.name: entry for entry in run.entries}
+        self.statuses = {name: status for name, status in self.statuses.items() if name in entries}
+        for name, status in self.statuses.items():
+            status.entry = entries[name]
 
     def _follow_clock(self, stamp: Stamp) -> None:
         """Count a clock that is not trusted as a part in trouble."""
@@ -160,11 +180,14 @@ class AlarmPromises:
         found = CODE.search(note.text)
         code = "" if found is None else found.group(1)
         was_silent = status.silent_until_ms is not None
+        was_unsure, status.unsure = status.unsure, False
         if note.rule == "unacknowledged":
             status.silent_until_ms = None
+            if was_unsure:
+                status.up = False
             if status.up and code != status.code:
                 raise PromiseBroken(run, "an alarm that sounds does not sound a second time", note.text)
-            if not status.up and not was_silent:
+            if not status.up and not was_silent and not was_unsure:
                 self._ask_cause(run, case, note, now)
             if not status.up:
                 status.raised_ms = now
@@ -277,7 +300,7 @@ class AlarmPromises:
         """Ask whether an alarm whose condition has lasted sounds, or is silenced until an instant."""
         status = self.statuses.get(case.entry.name)
         if status is not None:
-            if status.up:
+            if status.up or status.unsure:
                 return
             until = status.silent_until_ms
             if until is not None:

@@ -83,6 +83,7 @@ class CallPromises:
     _quiet: QuietHours | None = None
     _codes: set[str] = field(default_factory=set)
     _tests: set[str] = field(default_factory=set)
+    _lost_codes: set[str] = field(default_factory=set)
     _paces: dict[Response, Pace] | None = None
     _recent: dict[str, deque[int]] = field(default_factory=dict)
     _failures: deque[int] = field(default_factory=deque)
@@ -96,10 +97,7 @@ class CallPromises:
             case AnswerGiven():
                 right = self._take_answer(event, now)
             case Started():
-                if run.memory.losses != self._losses:
-                    self._losses = run.memory.losses
-                    self.calls.clear()
-                    self._codes.clear()
+                self._start(run)
             case SettingsChanged():
                 self._change(run)
             case EffectFailed():
@@ -118,7 +116,8 @@ class CallPromises:
                 self._see(run, effect, stamp)
             elif isinstance(effect, Note) and effect.ledger is Ledger.CALL and effect.rule == "answered":
                 answered = True
-        if answered and not right:
+        lost = isinstance(event, AnswerGiven) and event.code.strip() in self._lost_codes
+        if answered and not right and not (lost and isinstance(event, AnswerGiven) and event.person.strip()):
             raise PromiseBroken(
                 run, "only a named person's answer to this occurrence counts", f"{event!r} was taken"
             )
@@ -139,6 +138,17 @@ class CallPromises:
             self._tests.discard(code)
             return True
         return False
+
+    def _start(self, run: Clockwork) -> None:
+        """Follow a start: new settings may have come with it, and what was not remembered is lost."""
+        self._paces = self._quiet = None
+        if run.memory.losses == self._losses:
+            return
+        self._losses = run.memory.losses
+        # An occurrence that was forgotten may have its code given again, and one that was ended go on.
+        self._lost_codes |= self._codes
+        self._codes.clear()
+        self.calls.clear()
 
     def _change(self, run: Clockwork) -> None:
         """Follow new settings: calls of entries that are gone end; who was told may be gone."""

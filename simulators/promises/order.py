@@ -54,7 +54,6 @@ class OrderPromises:
     _pending: dict[str, tuple[SendMessage, int]] = field(default_factory=dict)
     _moves: set[str] = field(default_factory=set)
     _messages: set[str] = field(default_factory=set)
-    _behind: bool = False
     _losses: int = 0
 
     def handed(self, run: Clockwork, stamp: Stamp, effect: Effect) -> None:
@@ -106,14 +105,12 @@ class OrderPromises:
                 if effect.effect_id in self._moves:
                     raise PromiseBroken(run, "no command is given twice", f"{effect!r}")
                 self._moves.add(effect.effect_id)
-        self._behind = bool(memory.refuses)
         if memory.document is not None and len(memory.document) > DOCUMENT_BYTES_MOST:
             raise PromiseBroken(run, "what is remembered stays small", f"{len(memory.document)} bytes")
 
     def _start(self, run: Clockwork, effects: tuple[Effect, ...], now: int) -> None:
         """Hold a start against what was under way before it."""
-        lost = run.memory.losses != self._losses
-        if lost or self._behind:
+        if run.memory.losses != self._losses:
             # What was never remembered can neither be sent again nor be known by its name.
             self._losses = run.memory.losses
             self._pending.clear()
