@@ -13,8 +13,8 @@ from typing import Final
 from controller.core.alarms.alarm import QUIET, Alarm
 from controller.core.alarms.life import next_due_ms, release, shelve, take_out
 from controller.core.alarms.lifecycle import Phase, Trigger, follow
-from controller.core.alarms.septets import cut_message
-from controller.core.alarms.wording import SPEAKER
+from controller.core.alarms.notices import short_back, short_out, short_shelved
+from controller.core.alarms.wording import SPEAKER, span_words
 from controller.core.call import find_people, quiet_left, say_fact
 from controller.core.draft import Draft
 from controller.core.plan.alarm import AlarmEntry, Response
@@ -27,6 +27,10 @@ LONGEST_SHELF_MIN: Final = {Response.EMERGENCY: 60.0, Response.TODAY: 24 * 60.0,
 
 REPLACEMENT_LETTERS_MOST: Final = 200
 """So much of what stands in the place of an alarm is kept; it is told in one message."""
+
+
+REASON_LETTERS_MOST: Final = 100
+"""So much of the reason for a shelf is told; the record has it all."""
 
 
 def take_in(draft: Draft, event: AlarmShelved | AlarmReset | AlarmTakenOut | AlarmPutBack) -> None:
@@ -60,11 +64,11 @@ def take_shelf(draft: Draft, event: AlarmShelved) -> None:
         "shelved",
         f"{event.person} shelves it for {minutes:.0f} min: {event.reason}",
     )
-    text = draft.plan.phrases.shelved.format(
-        name=event.alarm, person=event.person, minutes=f"{minutes:.0f}", reason=event.reason[:100]
-    )
-    others = _others(draft, {event.person})
-    _tell(draft, entry, text, others[:1])
+    phrases, reason = draft.plan.phrases, event.reason[:REASON_LETTERS_MOST]
+    span = span_words(round(minutes), phrases)
+    text = phrases.shelved.format(name=event.alarm, person=event.person, span=span, reason=reason)
+    short = short_shelved(event.alarm, event.person, round(minutes), reason, phrases)
+    _tell(draft, entry, text, short, _others(draft, {event.person})[:1])
 
 
 def take_out_of_service(draft: Draft, event: AlarmTakenOut) -> None:
@@ -91,7 +95,8 @@ def take_out_of_service(draft: Draft, event: AlarmTakenOut) -> None:
     text = draft.plan.phrases.out.format(
         name=event.alarm, person=person, second=second, replacement=replacement
     )
-    _tell(draft, entry, text, [second, *_others(draft, {person, second})[:1]])
+    short = short_out(event.alarm, person, second, replacement, draft.plan.phrases)
+    _tell(draft, entry, text, short, [second, *_others(draft, {person, second})[:1]])
 
 
 def _find_wrong(draft: Draft, person: str, second: str, replacement: str) -> str:
@@ -125,7 +130,8 @@ def take_back(draft: Draft, event: AlarmPutBack) -> None:
     draft.note(Ledger.ALARM, event.alarm, "back", f"{event.person} puts it back in service")
     draft.note(Ledger.ALARM, event.alarm, after.phase.value, f"{happened.value}: {fact} [{after.code}]")
     words = draft.plan.phrases.back.format(name=event.alarm, person=event.person)
-    _tell(draft, entry, words, _others(draft, {event.person})[:1])
+    short = short_back(event.alarm, event.person, draft.plan.phrases)
+    _tell(draft, entry, words, short, _others(draft, {event.person})[:1])
 
 
 def take_reset(draft: Draft, event: AlarmReset) -> None:
@@ -160,10 +166,10 @@ def _others(draft: Draft, doers: set[str]) -> list[str]:
     return [person for person in dict.fromkeys(names) if person.casefold() not in done]
 
 
-def _tell(draft: Draft, entry: AlarmEntry, text: str, people: list[str]) -> None:
+def _tell(draft: Draft, entry: AlarmEntry, text: str, short: str, people: list[str]) -> None:
     """Tell others what was done, by the ways of the list; in quiet hours without waking them for little."""
     words = f"{SPEAKER} {text}"
-    letter = Letter(entry.name, f"{entry.name}/silence", words, words, cut_message(words))
+    letter = Letter(entry.name, f"{entry.name}/silence", words, words, short)
     response = Response.EMERGENCY if draft.roll.steps[Response.EMERGENCY] else Response.TODAY
     silently = entry.response is not Response.EMERGENCY and quiet_left(draft) > 0
     for person in dict.fromkeys(people):

@@ -11,8 +11,8 @@ from controller.core.alarms.call_list import hurry, settle_down
 from controller.core.alarms.chain import count_raise, path_name, prove, take_test_answer
 from controller.core.alarms.life import answer, live, next_due_ms
 from controller.core.alarms.lifecycle import SILENCED, SOUNDING, Phase, Trigger
+from controller.core.alarms.notices import short_answered, short_over, short_restarted
 from controller.core.alarms.remind import judge_due_test
-from controller.core.alarms.septets import cut_message
 from controller.core.alarms.wording import write_answered, write_over, write_restarted
 from controller.core.call import call_due, find_people, is_caused, quiet_left, say_fact
 from controller.core.draft import Draft, without_item
@@ -113,8 +113,10 @@ def _tell(draft: Draft, entry: AlarmEntry, alarm: Alarm, happened: Trigger) -> A
     draft.note(Ledger.ALARM, entry.name, alarm.phase.value, f"{happened.value}: {fact} [{alarm.code}]", value)
     if happened in {Trigger.RETURN, Trigger.RETURN_LATCHED}:
         subject, text = write_over(entry, alarm, fact, draft.stamp, draft.plan.phrases)
+        lasted_min = (draft.now - alarm.raised_ms) // MINUTE_MS
+        short = short_over(entry, alarm, fact, lasted_min, draft.stamp, draft.plan.phrases)
         full = text if alarm.answered_by else f"{text}\n\n{answers_of(draft, alarm.code)}"
-        letter = Letter(entry.name, f"{entry.name}/{alarm.occurrence}", subject, text, "", full)
+        letter = Letter(entry.name, f"{entry.name}/{alarm.occurrence}", subject, text, short, full)
         _tell_gently(draft, entry, letter, alarm.told)
     if happened is Trigger.SUPPRESS:
         alarm = replace(alarm, detail=fact)
@@ -180,10 +182,10 @@ def take_answer(draft: Draft, event: AnswerGiven) -> None:
         draft.chain = replace(draft.chain, tally=replace(tally, answers=tally.answers + 1))
         if path_name(event.person, event.way) in draft.chain.proven_ms:
             draft.chain = prove(draft.chain, event.person, event.way, draft.now)
-        subject, text = write_answered(
-            entry, answered, say_fact(draft, entry), draft.stamp, draft.plan.phrases
-        )
-        letter = Letter(name, f"{name}/{answered.occurrence}", subject, text)
+        fact, phrases = say_fact(draft, entry), draft.plan.phrases
+        subject, text = write_answered(entry, answered, fact, draft.stamp, phrases)
+        short = short_answered(entry, answered, fact, draft.stamp, phrases)
+        letter = Letter(name, f"{name}/{answered.occurrence}", subject, text, short)
         _tell_gently(draft, entry, letter, [each for each in answered.told if each != event.person])
         return
     draft.chain, test = take_test_answer(draft.chain, code, draft.now)
@@ -397,7 +399,9 @@ def tell_restart(draft: Draft, away_ms: int | None) -> None:
         return
     names = [f"{draft.alarms[name].code} {name}" for name in still_open]
     text = write_restarted(away_ms, names, draft.stamp, draft.plan.phrases)
-    letter = Letter("daemon", f"started/{draft.state.turn}", text, text, cut_message(text))
+    away_min = None if away_ms is None else round(away_ms / MINUTE_MS)
+    short = short_restarted(away_min, names, draft.stamp, draft.plan.phrases)
+    letter = Letter("daemon", f"started/{draft.state.turn}", text, text, short)
     silently = not urgent and quiet_left(draft) > 0
     for person in steps[0].people:
         post_by_all_ways(draft, letter, person, response, silently=silently)

@@ -23,8 +23,8 @@ from controller.core.alarms.chain import (
     path_name,
 )
 from controller.core.alarms.lifecycle import SILENCED, SOUNDING, Phase
+from controller.core.alarms.notices import write_test
 from controller.core.alarms.septets import cut_message
-from controller.core.alarms.short import write_test
 from controller.core.alarms.wall import Wall, read_wall, wait_until_ms
 from controller.core.alarms.wording import SPEAKER, local_time
 from controller.core.call import find_people

@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any, Final
 
+from controller.core.alarms.notices import longest_notices, longest_of_the_house
 from controller.core.alarms.septets import ONE_MESSAGE
 from controller.core.alarms.short import longest_short
 from controller.core.plan.people import Way
@@ -18,8 +19,9 @@ from controller.settings.problems import Fault, describe_unknown
 from controller.settings.words import label, write_value
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
+    from controller.core.plan.alarm import AlarmEntry
     from controller.core.plan.plan import Plan
 
 MOST_BYTES: Final = 1_000_000
@@ -68,6 +70,31 @@ def check_lengths(plan: Plan) -> Iterator[Fault]:
                 ("alarm", index, "action"),
                 f"{label('alarm', entry.name)}: its text message can take {longest} of {ONE_MESSAGE} characters; "
                 f"shorten `name`, `action` or the sensor's `place` by {longest - ONE_MESSAGE}",
+            )
+    if by_text:
+        yield from _check_notices(plan, roll.entries.values())
+
+
+def _check_notices(plan: Plan, entries: Iterable[AlarmEntry]) -> Iterator[Fault]:
+    """Refuse what is told besides the calls where it could be longer than one message holds."""
+    catalogue = ("site", "language_file")
+    places = {entry.name: index for index, entry in enumerate(plan.alarm)}
+    persons = [person.name for person in plan.person]
+    for entry in entries:
+        key, longest = max(longest_notices(entry, persons, plan.phrases).items(), key=lambda each: each[1])
+        if longest > ONE_MESSAGE:
+            mine = entry.name in places
+            yield Fault(
+                ("alarm", places[entry.name], "name") if mine else catalogue,
+                f"{label('alarm', entry.name)}: the text message `{key}` about it can take {longest} of "
+                f"{ONE_MESSAGE} characters; shorten `name` or that phrase by {longest - ONE_MESSAGE}",
+            )
+    for key, longest in longest_of_the_house(plan.phrases).items():
+        if longest > ONE_MESSAGE:
+            yield Fault(
+                catalogue,
+                f"site: the phrase `{key}` can take {longest} of {ONE_MESSAGE} characters as a text message; "
+                f"shorten it by {longest - ONE_MESSAGE}",
             )
 
 

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from makers import NOON_UTC_MS, OXYGEN, START_MS, make_entry, make_sensor
 
 from controller.core.alarms.alarm import Alarm
+from controller.core.alarms.notices import write_test
 from controller.core.alarms.own_faults import OWN_FAULTS
 from controller.core.alarms.septets import ONE_MESSAGE, count_septets, cut_message
 from controller.core.alarms.short import (
@@ -18,7 +19,6 @@ from controller.core.alarms.short import (
     write_flood,
     write_number,
     write_short,
-    write_test,
 )
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.plan.sensor_defaults import possible_range

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 from controller.core.alarms.alarm import Alarm
 from controller.core.alarms.septets import ONE_MESSAGE, count_septets
-from controller.core.alarms.wording import SPEAKER, local_time, write_head
+from controller.core.alarms.wording import MINUTES_SHOWN_MOST, local_time, write_head
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.plan.phrases import ENGLISH, Phrases
 from controller.core.plan.sensor import Sensor
@@ -23,9 +23,6 @@ from controller.core.water.outlook import Outlook
 
 FAULT_ROOM: Final = 24
 """Septets that are always left for what a part of Duskbell says of itself."""
-
-MINUTES_SHOWN_MOST: Final = 120.0
-"""Above this the time left is written in hours. [min]"""
 
 
 class Listed(NamedTuple):
@@ -254,11 +251,3 @@ def write_flood(
             continue
         text = longer
     return text
-
-
-def write_test(code: str, minutes: float, stamp: Stamp, phrases: Phrases = ENGLISH) -> tuple[str, str]:
-    """Write the test call; return subject and text."""
-    at = local_time(stamp.utc_ms, stamp.utc_offset_min)
-    time = f"{phrases.weekdays.split()[at.weekday()]} {at:%H:%M}"
-    text = phrases.test.format(time=time, code=code, minutes=f"{minutes:g}")
-    return f"{SPEAKER} {phrases.test_subject.format(code=code)}", f"{SPEAKER} {text}"

@@ -24,6 +24,10 @@ SPEAKER = "DUSKBELL"
 """The name every message begins with, so that a phone shows at once who calls."""
 
 
+MINUTES_SHOWN_MOST = 120.0
+"""Above this a span of time is written in hours. [min]"""
+
+
 def local_time(utc_ms: UtcMs, utc_offset_min: int) -> datetime:
     """Return the site's local time of an instant, for text only."""
     there = timezone(timedelta(minutes=utc_offset_min))
@@ -35,6 +39,14 @@ def clock_words(utc_ms: UtcMs, stamp: Stamp, phrases: Phrases = ENGLISH) -> str:
     at = local_time(utc_ms, stamp.utc_offset_min)
     text = f"{at:%H:%M} {phrases.weekdays.split()[at.weekday()]}"
     return text if stamp.utc_trusted else phrases.clock_not_set.format(time=text)
+
+
+def span_words(minutes: float, phrases: Phrases = ENGLISH) -> str:
+    """Write a span of time [min]: in minutes up to two hours, then in hours."""
+    if minutes > MINUTES_SHOWN_MOST:
+        hours = minutes / 60.0
+        return phrases.span_hours.format(hours=f"{round(hours, 1):g}" if hours < 10.0 else f"{hours:.0f}")
+    return phrases.span_minutes.format(minutes=f"{minutes:.0f}" if minutes >= 10.0 else f"{minutes:.2g}")
 
 
 def describe_fact(
@@ -107,7 +119,7 @@ def write_call(  # noqa: PLR0913 - one message from all that it says
     harm = [_write_harm(entry, alarm, outlook, phrases, stamp)]
     unanswered_min = (stamp.house_ms - alarm.ladder_ms) // MINUTE_MS
     if alarm.turn_of_list > 0 and unanswered_min > 0:
-        harm.insert(0, phrases.nobody.format(minutes=unanswered_min))
+        harm.insert(0, phrases.nobody.format(span=span_words(unanswered_min, phrases)))
     if alarm.lapsed_by:
         harm.insert(0, phrases.lapsed.format(person=alarm.lapsed_by))
     text = phrases.call.format(
@@ -131,8 +143,8 @@ def _write_harm(
         gone_min = (stamp.house_ms - alarm.raised_ms) / MINUTE_MS
         left = entry.time_to_respond_min - max(0.0, gone_min)
         if left < 1.0:
-            return phrases.harm_due.format(minutes=f"{entry.time_to_respond_min:g}")
-        return phrases.harm.format(minutes=f"{left:.0f}" if left >= 10.0 else f"{left:.2g}")
+            return phrases.harm_due.format(span=span_words(entry.time_to_respond_min, phrases))
+        return phrases.harm.format(span=span_words(left, phrases))
     if outlook.minutes <= 0.0:
         return phrases.harm_now
     return phrases.harm_live.format(minutes=outlook.write_left(), why=outlook.because)
@@ -169,7 +181,7 @@ def write_answered(
         person=alarm.answered_by,
         since=clock_words(stamp.utc_ms, stamp, phrases),
         fact=fact,
-        minutes=f"{entry.sound_again_min:g}",
+        span=span_words(entry.sound_again_min, phrases),
     )
     subject = phrases.answered_subject.format(name=entry.name, code=alarm.code, person=alarm.answered_by)
     return f"{SPEAKER} {subject}", f"{SPEAKER} {text}"
@@ -188,7 +200,7 @@ def write_over(
         code=alarm.code,
         fact=fact,
         time=clock_words(stamp.utc_ms, stamp, phrases),
-        minutes=(stamp.house_ms - alarm.raised_ms) // MINUTE_MS,
+        span=span_words((stamp.house_ms - alarm.raised_ms) // MINUTE_MS, phrases),
         answer=answer,
     )
     return f"{SPEAKER} {phrases.over_subject.format(name=entry.name, code=alarm.code)}", f"{SPEAKER} {text}"
@@ -200,7 +212,7 @@ def write_restarted(
     """Write that Duskbell has begun again, how long it was away, and what is still open."""
     text = phrases.restarted.format(
         time=clock_words(stamp.utc_ms, stamp, phrases),
-        minutes=phrases.away_unknown if away_ms is None else f"{away_ms / MINUTE_MS:.0f}",
+        span=phrases.away_unknown if away_ms is None else span_words(round(away_ms / MINUTE_MS), phrases),
         count=len(names),
         names=", ".join(names) or phrases.none_open,
     )

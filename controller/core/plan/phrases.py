@@ -33,15 +33,18 @@ class Phrases(Part):
     switch_on: str = key("{sensor} is on", "A switch.")
     switch_off: str = key("{sensor} is off", "A switch.")
 
+    span_minutes: str = key("{minutes} min", "A span of time.")
+    span_hours: str = key("{hours} h", "A span of more than two hours.")
+
     call: str = key(
         "{head}: {name}: {fact}. {place}. {harm} First: {action}. Since {since}. Answer with code {code}.",
         "A call, where there is room.",
     )
-    harm_due: str = key("The {minutes} min until harm are over.", "Time until harm, when it has passed.")
-    harm: str = key("Harm in about {minutes} min.", "Time until harm.")
+    harm_due: str = key("The {span} until harm are over.", "Time until harm, when it has passed.")
+    harm: str = key("Harm in about {span}.", "Time until harm.")
     harm_live: str = key("Harm in {minutes} ({why}).", "Time until harm as it is reckoned now.")
     harm_now: str = key("Harm NOW.", "The value at which harm begins is passed.")
-    nobody: str = key("Nobody has answered for {minutes} min.", "The list has come to its end.")
+    nobody: str = key("Nobody has answered for {span}.", "The list has come to its end.")
     lapsed: str = key("{person} had it, and it is still wrong.", "An answer that did not help.")
     hides: str = key("Follows from it, not called: {names}.", "Alarms that a cause hides.")
     explain: str = key(
@@ -92,31 +95,50 @@ class Phrases(Part):
 
     answered: str = key(
         "ANSWERED: {name} [{code}]: {person} has it since {since}. Now: {fact}. You need not act unless "
-        "{person} asks. It sounds again after {minutes} min if still wrong.",
+        "{person} asks. It sounds again after {span} if still wrong.",
         "To the others: who has it.",
     )
     answered_subject: str = key("ANSWERED: {name} [{code}], by {person}", "Subject of that mail.")
     is_over: str = key(
-        "OVER: {name} [{code}]: {fact} at {time}. It lasted {minutes} min. {answer}", "An alarm is over."
+        "OVER: {name} [{code}]: {fact} at {time}. It lasted {span}. {answer}", "An alarm is over."
     )
     over_subject: str = key("OVER: {name} [{code}]", "Subject of that mail.")
     answered_by: str = key("Answered by {person}.", "Who had it.")
     not_answered: str = key("Nobody has answered yet: code {code}.", "Over, and still unanswered.")
     shelved: str = key(
-        "SHELVED: {name}, by {person} for {minutes} min: {reason}. It ends by itself.",
+        "SHELVED: {name}, by {person} for {span}: {reason}. It ends by itself.",
         "To a second person: an alarm is silenced.",
     )
     out: str = key(
         "OUT OF SERVICE: {name}, by {person} and {second}. Instead: {replacement}. It stays so until put back.",
         "To others: an alarm is out of service.",
     )
+    short_answered: str = key(
+        "ANSWERED: {name} {code}: {person} has it since {since}. Now: {free}",
+        "To the others as a text message: who has it, and what is the matter now.",
+    )
+    short_over: str = key(
+        "OVER: {name} {code} at {time} after {span}. {answer} Now: {free}",
+        "An alarm is over, as a text message, and what is the matter now.",
+    )
+    short_shelved: str = key(
+        "SHELVED for {span}: {name}, by {person}: {free}", "An alarm is silenced, as a text message, and why."
+    )
+    short_out: str = key(
+        "OUT OF SERVICE: {name}, by {person} and {second}. Instead: {free}",
+        "An alarm is out of service, as a text message, and what stands in its place.",
+    )
+    short_restarted: str = key(
+        "SYSTEM: restarted {time} after {span} away. Open: {free}",
+        "After a start, as a text message, with the open alarms.",
+    )
     back: str = key("BACK IN SERVICE: {name}, by {person}.", "An alarm is in service again.")
     restarted: str = key(
-        "SYSTEM: restarted {time} after {minutes} min away. {count} alarms open: {names}. Readings are unknown "
+        "SYSTEM: restarted {time} after {span} away. Open alarms: {count}: {names}. Readings are unknown "
         "until the sensors have spoken.",
         "After a start with open alarms, or after a long absence.",
     )
-    away_unknown: str = key("an unknown number of", "How long it was away, if nobody knows.")
+    away_unknown: str = key("an unknown time", "How long it was away, if nobody knows.")
     none_open: str = key("none", "No alarm.")
     test: str = key(
         "TEST (no danger): call test {time}. Reply {code} within {minutes} min, so that we know this reaches "
