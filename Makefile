@@ -3,7 +3,7 @@ PY ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check bench horizons lock clean
+.PHONY: demo test check bench horizons soak lock clean
 .DELETE_ON_ERROR:
 
 # A stamp and a pip that answers, never "is there a .venv": a failed `venv` leaves a half-made one behind.

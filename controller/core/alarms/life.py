@@ -84,7 +84,8 @@ def raise_alarm(alarm: Alarm, stamp: Stamp, next_occurrence: int) -> Alarm:
     """Sound: a new occurrence with a code of its own, unless the last one still waits for its answer."""
     after = follow(alarm.phase, Trigger.RAISE)
     if alarm.phase in {Phase.RETURNED, Phase.LATCHED_UNACKNOWLEDGED}:
-        return replace(alarm, phase=after)
+        # People have been told that it is over, so they are told at once that it is not.
+        return replace(alarm, phase=after, next_call_ms=stamp.house_ms)
     return replace(
         alarm,
         phase=after, occurrence=next_occurrence, code="",

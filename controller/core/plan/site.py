@@ -17,7 +17,7 @@ class Site(Part):
     latitude_deg: float = key(REQUIRED, "Latitude, north positive.", unit="deg", ge=-90, le=90)
     longitude_deg: float = key(REQUIRED, "Longitude, east positive.", unit="deg", ge=-180, le=180)
     elevation_m: float = key(0.0, "Height above sea level.", unit="m", ge=-430, le=6000)
-    time_zone: str = key(REQUIRED, "Time zone by its IANA name, for texts and schedules.")
+    time_zone: str = key(REQUIRED, "Time zone by its IANA name, for texts and schedules.", restart=True)
     language_file: str = key(
         "", "Catalogue (TOML) with the fixed phrases of messages in another language.", max_length=300
     )
