@@ -348,7 +348,7 @@ def write_report(report: CallReport) -> str:
         facts = [
             f"{count} {word}"
             for count, word in (
-                (each.calls, "calls"),
+                (each.calls, "call" if each.calls == 1 else "calls"),
                 (each.never_acted_on, "never acted on"),
                 (each.fleeting, "fleeting"),
                 (each.stale, "stale"),

@@ -6,6 +6,7 @@ from typing import Any
 
 from controller.core.alarms.alarm import QUIET, Alarm
 from controller.core.alarms.lifecycle import ACTIVE, Phase
+from controller.core.alarms.wording import span_words
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.self_knowledge import UNLEARNT
 from controller.core.signals.sense import UNHEARD
@@ -91,7 +92,7 @@ def describe_silence(state: State, name: str, alarm: Alarm, now: HouseMs) -> str
         case Phase.OUT_OF_SERVICE:
             return f"out of service by {alarm.out_by}; instead: {alarm.replacement}"
         case Phase.SHELVED:
-            return f"shelved for {(alarm.shelved_until_ms - now) / MINUTE_MS:.0f} min more"
+            return f"shelved for {span_words(round((alarm.shelved_until_ms - now) / MINUTE_MS))} more"
         case Phase.SUPPRESSED:
             causes = [
                 cause
@@ -109,15 +110,18 @@ def write_status(document: dict[str, Any]) -> str:
     if not document["utc_trusted"]:
         lines.append("The clock has not been set; rules by the sun are silent.")
     alarms = document["alarms"]
-    lines.append("No alarm is open." if not alarms else f"{len(alarms)} alarms are open:")
+    open_words = {0: "No alarm is open.", 1: "1 alarm is open:"}
+    lines.append(open_words.get(len(alarms), f"{len(alarms)} alarms are open:"))
     for alarm in alarms:
         who = f", {alarm['answered_by']} has it" if alarm["answered_by"] else ""
-        lines.append(f"  [{alarm['code']}] {alarm['alarm']}: {alarm['detail']}")
+        code = f"[{alarm['code']}] " if alarm["code"] else ""
+        fact = f": {alarm['detail']}" if alarm["detail"] else ""
+        lines.append(f"  {code}{alarm['alarm']}{fact}")
         if alarm["silence"]:
             lines.append(f"         {alarm['silence']}")
             continue
         lines.append(
-            f"         {alarm['state']} for {alarm['age_min']:.0f} min{who}. First: {alarm['action']}"
+            f"         {alarm['state']} for {span_words(round(alarm['age_min']))}{who}. First: {alarm['action']}"
         )
     lines.extend(f"Trouble with {part}: {text}" for part, text in document["troubles"].items())
     lines.extend(write_waters(document["waters"]))
@@ -139,5 +143,6 @@ def write_status(document: dict[str, Any]) -> str:
         for refused in document["refused_payloads"]
     )
     if document["messages_under_way"]:
-        lines.append(f"{document['messages_under_way']} messages are under way.")
+        count = document["messages_under_way"]
+        lines.append("1 message is under way." if count == 1 else f"{count} messages are under way.")
     return "\n".join(lines)

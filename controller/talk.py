@@ -19,6 +19,8 @@ from typing import Final, NamedTuple
 from controller.core.alarms.alarm import QUIET
 from controller.core.alarms.lifecycle import SOUNDING, Phase
 from controller.core.curtain.weather import LONGEST_H
+from controller.core.plan.alarm import Response
+from controller.core.silence import granted_min
 from controller.core.vocabulary import (
     AlarmPutBack,
     AlarmReset,
@@ -67,6 +69,12 @@ class AnswerVerdict(NamedTuple):
     wrong: bool
     text: str
 
+
+_KINDS: Final = {
+    Response.EMERGENCY: "an emergency",
+    Response.TODAY: "what can wait until today",
+    Response.NOTE: "a note",
+}
 
 # --- the daemon's side ----------------------------------------------------------------------------------
 
@@ -226,8 +234,20 @@ def _shelve(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     name, reason = _alarm(daemon, request), str(request["reason"]).strip()
     if not reason:
         return {"ok": False, "text": "shelving an alarm needs a reason"}
-    done = _put(daemon, AlarmShelved(name, float(str(request["minutes"])), str(request["person"]), reason))
-    return {"ok": done, "text": f"{name} is shelved; the shelf ends by itself"}
+    asked_min = float(str(request["minutes"]))
+    if not _put(daemon, AlarmShelved(name, asked_min, str(request["person"]), reason)):
+        return {"ok": False, "text": "the daemon did not answer in time"}
+    phase = daemon.engine.state.durable.alarms.get(name, QUIET).phase
+    if phase is not Phase.SHELVED:
+        return {"ok": False, "text": f"{name} cannot be shelved: it is {phase.value}"}
+    return {"ok": True, "text": tell_shelf(name, daemon.engine.state.roll.entries[name].response, asked_min)}
+
+
+def tell_shelf(name: str, response: Response, asked_min: float) -> str:
+    """Say for how long an alarm is shelved when somebody asked for `asked_min` [min], and why for no longer."""
+    granted = granted_min(response, asked_min)
+    why = f" (the longest for {_KINDS[response]})" if granted < asked_min else ""
+    return f"{name} is shelved for {granted:.0f} min{why}; the shelf ends by itself"
 
 
 def _reset(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:

@@ -203,7 +203,7 @@ def test_the_report_reads_and_has_stable_keys() -> None:
     document = json.loads(json.dumps(describe_report(report)))
 
     assert "Calls in 0 days: 1" in text
-    assert " 1. tank oxygen low: 1 calls, 1 never acted on, 1 fleeting" in text
+    assert " 1. tank oxygen low: 1 call, 1 never acted on, 1 fleeting" in text
     assert {
         "calls",
         "calls_per_week",

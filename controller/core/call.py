@@ -46,7 +46,10 @@ def say_fact(draft: Draft, entry: AlarmEntry) -> str:
     alarm = draft.alarms.get(entry.name)
     if entry.sensor and alarm is not None and alarm.detail and (sense is None or sense.value is None):
         # After a start the sensor has not spoken yet; what it said last is better than nothing.
-        return draft.plan.phrases.was.format(now=fact, before=alarm.detail)
+        template = draft.plan.phrases.was
+        between = template.partition("{now}")[2].partition("{before}")[0]
+        before = alarm.detail.rpartition(between)[2] if between else alarm.detail
+        return fact if before == fact else template.format(now=fact, before=before)
     return fact
 
 

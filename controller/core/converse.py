@@ -9,15 +9,19 @@ from controller.core import sound
 from controller.core.alarms.call_list import address_of
 from controller.core.alarms.chain import prove
 from controller.core.alarms.lifecycle import SOUNDING, Phase
+from controller.core.alarms.septets import cut_message
 from controller.core.alarms.siren import next_play_ms, play
 from controller.core.alarms.wording import SPEAKER, clock_words
+from controller.core.call import find_people, quiet_left
 from controller.core.draft import Draft, with_item, without_item
 from controller.core.plan.alarm import Response, Watched
 from controller.core.plan.people import Person, Way
+from controller.core.post import Letter, post_by_all_ways
 from controller.core.replies import (
     Judgement,
     SenderRecord,
     Verdict,
+    find_codes,
     find_person,
     judge_reply,
     keep_record,
@@ -44,6 +48,9 @@ REPORTED_MOST: Final = 100
 """Messages taken and not yet reported delivered that are remembered; a report on an older one is only noted."""
 
 SENDER_LETTERS_MOST: Final = 40
+STRANGERS_TOLD_MOST: Final = 5
+"""Unknown numbers of which people are told within an hour; the record has them all."""
+
 TEXT_LETTERS_MOST: Final = 60
 """So much of a stranger's number and text goes into the record."""
 
@@ -97,6 +104,8 @@ def take_reply(draft: Draft, event: ReplyReceived) -> None:
     who = sender if person is None else person.name
     said = _one_line(event.text)
     draft.note(Ledger.CALL, "answers", judgement.verdict.value, f"{who} by {event.way.value}: {said!r}")
+    if judgement.tells:
+        _tell_of_stranger(draft, sender, event.text, open_alarms)
     if person is not None:
         _act_on(draft, event.way, person, judgement, open_alarms)
     if judgement.locks:
@@ -127,6 +136,20 @@ def _act_on(
         _write_back(draft, way, person, write_thanks(code, open_alarms[code], person.name))
     if judgement.correction:
         _write_back(draft, way, person, judgement.correction)
+
+
+def _tell_of_stranger(draft: Draft, number: str, text: str, open_alarms: dict[str, str]) -> None:
+    """Tell those on duty that a number which is nobody's sends codes; of so many numbers an hour at most."""
+    if sum(bool(record.corrected) for record in draft.senders.values()) > STRANGERS_TOLD_MOST:
+        return
+    phrases = draft.plan.phrases
+    right = next((open_alarms[code] for code in find_codes(text) if code in open_alarms), None)
+    what = phrases.stranger_wrong if right is None else phrases.stranger_right.format(name=right)
+    words = f"{SPEAKER} {phrases.stranger.format(number=number, what=what)}"
+    letter = Letter("answers", "answers/stranger", words, words, cut_message(words))
+    steps, _ = find_people(draft, Response.TODAY)
+    for person in steps[0].people if steps else ():
+        post_by_all_ways(draft, letter, person, Response.TODAY, silently=quiet_left(draft) > 0)
 
 
 def _write_back(draft: Draft, way: Way, person: Person, text: str) -> None:

@@ -75,13 +75,17 @@ class Verdict(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """What became of a reply. `codes` are those it answers; `correction` is what to write back, if anything."""
+    """What became of a reply. `codes` are those it answers; `correction` is what to write back, if anything.
+
+    `tells` says that those on duty are to hear of a stranger who knows of codes.
+    """
 
     record: SenderRecord
     verdict: Verdict
     codes: tuple[str, ...] = ()
     correction: str = ""
     locks: bool = False
+    tells: bool = False
 
 
 def normalise_number(sender: str) -> str:
@@ -182,7 +186,11 @@ def judge_reply(
         return Judgement(record, Verdict.MACHINE)
     if not known:
         # The right code from a stranger is a guess too, and is not told that it was right.
-        return _count_wrong(record, Verdict.STRANGER, now) if codes else Judgement(record, Verdict.STRANGER)
+        if not codes:
+            return Judgement(record, Verdict.STRANGER)
+        tells = not record.corrected  # a stranger is never written to, so this says when people were told
+        record = replace(record, corrected=(now,)) if tells else record
+        return replace(_count_wrong(record, Verdict.STRANGER, now), tells=tells)
     right = tuple(code for code in codes if code in open_alarms)
     taken = tuple(code for code in codes if code in held)
     if (right or taken) and not is_plain_yes(text, yes_words):

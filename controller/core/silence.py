@@ -46,6 +46,12 @@ def take_in(draft: Draft, event: AlarmShelved | AlarmReset | AlarmTakenOut | Ala
             take_back(draft, event)
 
 
+def granted_min(response: Response, asked_min: float) -> float:
+    """Return for how long [min] an alarm is shelved when somebody asks for `asked_min`: at least one minute."""
+    asked = asked_min if isfinite(asked_min) else 1.0
+    return min(max(asked, 1.0), LONGEST_SHELF_MIN[response])
+
+
 def take_shelf(draft: Draft, event: AlarmShelved) -> None:
     """Silence an alarm for a bounded time, by a named person with a reason, and tell a second person."""
     entry = draft.roll.entries.get(event.alarm)
@@ -55,8 +61,7 @@ def take_shelf(draft: Draft, event: AlarmShelved) -> None:
     if follow(alarm.phase, Trigger.SHELVE) is not Phase.SHELVED:
         _refuse(draft, event.alarm, f"{event.person} cannot shelve it: it is {alarm.phase.value}")
         return
-    asked = event.minutes if isfinite(event.minutes) else 1.0
-    minutes = min(max(asked, 1.0), LONGEST_SHELF_MIN[entry.response])
+    minutes = granted_min(entry.response, event.minutes)
     _set(draft, entry, shelve(alarm, draft.now + round(minutes * MINUTE_MS)))
     draft.note(
         Ledger.ALARM,

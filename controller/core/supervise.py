@@ -181,7 +181,7 @@ def _tell_doubts(draft: Draft, rules: Supervision) -> None:
 def _tell_unreached(draft: Draft) -> None:
     """Say who did not answer a test call."""
     unreached = draft.chain.unreached
-    draft.set_trouble(Watched.PEOPLE, f"not reached by test: {', '.join(unreached)}" if unreached else None)
+    draft.set_trouble(Watched.PEOPLE, f"no answer from {', '.join(unreached)}" if unreached else None)
 
 
 # --- the daily digest -----------------------------------------------------------------------------------
@@ -223,28 +223,37 @@ def describe_day(draft: Draft, wall: Wall) -> tuple[str, ...]:
     )
     well = not (still_open or silenced or bad or draft.troubles)
     at = local_time(draft.stamp.utc_ms, draft.stamp.utc_offset_min)
-    latest = max(draft.chain.proven_ms.values(), default=None)
+    # A path counts from when it was first expected, so on a new house nothing has been proven yet.
+    earliest = min(draft.chain.proven_ms.values(), default=None)
     proof = (
-        "no path proven yet"
-        if latest is None
-        else f"last path proven {(draft.now - latest) // DAY_MS} days ago"
+        "no path to prove"
+        if earliest is None
+        else f"no path unproven for more than {_count((draft.now - earliest) // DAY_MS + 1, 'day')}"
     )
     del wall
     return (
         f"{'all well' if well else 'NOT all well'} at {draft.plan.site.name}, {at:%a %d %b %H:%M}",
-        f"Alarms since the last digest: {tally.emergencies} emergencies, {tally.today} for today, {tally.notes} notes.",
+        (
+            f"Alarms since the last digest: {_count(tally.emergencies, 'emergency', 'emergencies')}, "
+            f"{tally.today} for today, {_count(tally.notes, 'note')}."
+        ),
         f"Open: {_list(still_open)}. Silenced: {_list(silenced)}.",
-        f"People: {tally.answers} answers; {len(draft.outstanding)} messages under way; {proof}.",
+        f"People: {_count(tally.answers, 'answer')}; {_count(len(draft.outstanding), 'message')} under way; {proof}.",
         f"Sensors: {len(roll.specs) - len(bad)} of {len(roll.specs)} can be trusted. Not: {_list(bad)}.",
         "Curtains: " + ("; ".join(_describe_curtain(draft, name) for name in roll.curtains) or "none") + ".",
     )
+
+
+def _count(number: int, one: str, many: str = "") -> str:
+    """Write a number of things: 1 note, 2 notes."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def _describe_curtain(draft: Draft, name: str) -> str:
     """Say where a curtain is and how often it has moved today."""
     drive = draft.drives.get(name, Drive())
     place = "place unknown" if drive.drawn_percent is None else f"{drive.drawn_percent:.0f} % drawn"
-    return f"{name} {place}, {drive.moves_today} moves today"
+    return f"{name} {place}, {_count(drive.moves_today, 'move')} today"
 
 
 def _list(names: Iterable[str]) -> str:

@@ -122,13 +122,35 @@ def test_a_wrong_code_gets_the_open_ones_three_times_an_hour_at_most() -> None:
 
 
 def test_a_stranger_changes_nothing_and_hears_nothing() -> None:
-    """The right code from an unknown number is noted, and that is all."""
+    """The right code from an unknown number is noted and told to who is on duty; the stranger hears nothing."""
     house = raise_alarm()
     reply(house, house.alarm().code, sender=STRANGER)
 
     assert house.alarm().phase is Phase.UNACKNOWLEDGED
-    assert house.messages == []
+    assert set(house.told) == {"keeper"}
+    assert STRANGER not in {message.address for message in house.messages}
+    assert all(STRANGER in message.text and "right code" in message.text for message in house.messages)
     assert any(STRANGER in note and "unknown number" in note for note in house.notes)
+
+
+def test_a_stranger_is_told_of_once_an_hour() -> None:
+    """A right or a wrong code; plain words are no matter; many numbers make no flood."""
+    house = House(make_text_plan())
+    reply(house, "hello", sender=STRANGER)
+    assert house.told == []
+    reply(house, "1234", sender=STRANGER)
+    assert house.told == ["keeper"]
+    assert "wrong code" in house.messages[0].text
+    reply(house, "1235", sender=STRANGER)
+    assert house.told == []
+    house.wait(61)
+    reply(house, "1236", sender=STRANGER)
+    assert house.told == ["keeper"]
+    told = 0
+    for number in range(40):
+        told += len(reply(house, "1234", sender=f"+4477009008{number:02}").told)
+
+    assert told < 10
 
 
 def test_a_name_as_the_sender_is_nobodys() -> None:

@@ -12,6 +12,7 @@ from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.roll import put_causes_first
 from controller.core.units import Quantity
 from controller.core.vocabulary import AlarmPutBack, AlarmReset, AlarmShelved, AlarmTakenOut, AnswerGiven
+from controller.talk import tell_shelf
 
 NAME, CAUSE = "tank oxygen low", "mains lost"
 LOW, FINE = {"tank_oxygen": 3.0}, {"tank_oxygen": 8.0}
@@ -53,6 +54,16 @@ def test_a_shelf_is_told_to_a_second_person() -> None:
 
     assert house.told == ["deputy"]
     assert "SHELVED: tank oxygen low, by keeper for 30 min: probe is being cleaned" in house.messages[0].text
+
+
+def test_a_shelf_longer_than_allowed_is_told_as_granted() -> None:
+    """Sixty minutes for an emergency, and it says so; what is within bounds needs no word."""
+    longer = tell_shelf(NAME, Response.EMERGENCY, 600.0)
+    house = low().tell(AlarmShelved(NAME, 600, "keeper", "x"))
+
+    assert longer == f"{NAME} is shelved for 60 min (the longest for an emergency); the shelf ends by itself"
+    assert "for 60 min" in house.messages[0].text
+    assert "longest" not in tell_shelf(NAME, Response.EMERGENCY, 60.0)
 
 
 def test_a_shelf_by_somebody_else_is_told_to_the_first_on_the_list() -> None:

@@ -80,6 +80,12 @@ class Phrases(Part):
     left_hours: str = key("{hours} h left", "Time until harm, short.")
     left_none: str = key("Harm NOW", "Time until harm has run out.")
 
+    stranger: str = key(
+        "STRANGER: {number}, which is nobody's here, sent {what}. It changed nothing.",
+        "To who is on duty: an unknown number sends codes.",
+    )
+    stranger_right: str = key("the right code of {name}", "What a stranger sent.")
+    stranger_wrong: str = key("a wrong code", "What a stranger sent.")
     yes_words: str = key(
         "ok, okay, ack, acknowledge, acknowledged, yes, yep, got it, i got it, i've got it, have it, i have it, on it, "
         "i'm on it, on my way, i'm on my way, i am on my way, coming, i'm coming, i am coming, thanks, thank you, "
