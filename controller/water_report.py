@@ -20,7 +20,9 @@ def describe_waters(state: State, stamp: Stamp) -> dict[str, Any]:
                 "matter": outlook.matter.value.value,
                 "limit": outlook.limit,
                 "unit": KEPT_UNIT[outlook.matter.value],
-                "minutes": None if outlook.minutes is None else round(outlook.minutes, 1),
+                "minutes": _round(outlook.minutes),
+                "soonest_minutes": _round(outlook.soonest_minutes),
+                "latest_minutes": _round(outlook.latest_minutes),
                 "basis": None if outlook.basis is None else outlook.basis.value,
                 "because": outlook.because,
                 "known": outlook.known,
@@ -57,6 +59,11 @@ def describe_waters(state: State, stamp: Stamp) -> dict[str, Any]:
             for name, entry in state.durable.entered.items()
         ],
     }
+
+
+def _round(minutes: float | None) -> float | None:
+    """Round to a tenth of a minute."""
+    return None if minutes is None else round(minutes, 1)
 
 
 def write_waters(document: dict[str, Any]) -> list[str]:

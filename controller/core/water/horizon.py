@@ -78,6 +78,8 @@ class Trend:
         The line's value at the last reading [unit].
     samples
         Number of readings used.
+    error_per_h
+        Standard error of the slope [unit/h]; 0 where only the interval is known.
     """
 
     slope_per_h: float
@@ -85,6 +87,7 @@ class Trend:
     high_per_h: float
     value: float
     samples: int
+    error_per_h: float = 0.0
 
     @property
     def certain(self) -> bool:

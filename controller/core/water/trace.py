@@ -1,4 +1,4 @@
-"""The recent course of one reading: at most a point a minute for half an hour, and one in ten minutes for hours.
+"""The recent course of one reading: at most a point a minute for 45 minutes, and one in ten for hours.
 
 Readings within a minute are averaged, so that a sensor that speaks often is the less noisy for it.
 """
@@ -13,10 +13,10 @@ from controller.core.units import MINUTE_MS, HouseMs
 Point: TypeAlias = tuple[float, float]
 """When, on the house axis [min], and the value [kept unit]."""
 
-FINE_MOST: Final = 30
+FINE_MOST: Final = 45
 COARSE_MOST: Final = 30
 COARSE_EVERY_MIN: Final = 10
-"""Half an hour by the minute and five hours by ten minutes: 60 points hold what a judgement needs."""
+"""Three quarters of an hour by the minute and five hours by ten minutes: 75 points hold what a judgement needs."""
 
 GAP_MIN: Final = 10
 """Nobody knows what happened in a silence this long: what was before it is no part of the course. [min]"""
@@ -101,7 +101,7 @@ def find_noise(trace: Trace) -> tuple[float, int]:
 
 
 def list_points(trace: Trace) -> tuple[Point, ...]:
-    """List the points of the last half hour, the minute that is not over among them."""
+    """List the points of the last three quarters of an hour, the minute that is not over among them."""
     if not trace.taken:
         return trace.fine
     return (*trace.fine, (trace.at_sum / trace.taken, trace.value_sum / trace.taken))

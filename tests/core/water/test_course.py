@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Sequence
 
 import pytest
@@ -11,8 +12,10 @@ from hypothesis import strategies as st
 from waters import draw_noise
 
 from controller.core.units import MINUTE_MS
+from controller.core.water import ammonia
 from controller.core.water.course import find_course
 from controller.core.water.horizon import Trend
+from controller.core.water.outlook import COURSES, Matter
 from controller.core.water.trace import EMPTY, Point, Trace, find_noise, follow
 
 
@@ -74,7 +77,7 @@ def test_a_fall_that_began_five_minutes_ago_is_found() -> None:
             (25.0 + at, value)
             for at, value in make_points(-6.0, count=6, noise=0.02, seed=1000 + seed, start=6.0)
         ]
-        trend = fit([*flat, *fall], noise_floor=0.02)
+        trend = fit([*flat, *fall], noise_floor=0.02, shortest=5)
         assert trend is not None
         assert trend.certain
         good += abs(trend.slope_per_h + 6.0) <= 1.2
@@ -120,6 +123,64 @@ def test_a_daily_swing_is_what_it_is() -> None:
 
     assert trend is not None
     assert trend.slope_per_h == pytest.approx(-2 * math.pi / 24, rel=0.01)
+
+
+@pytest.mark.parametrize("interval_s", [30, 60])
+@pytest.mark.parametrize("minute", range(5, 11))
+def test_a_noisy_lagging_probe_gives_no_long_trend(minute: int, interval_s: int) -> None:
+    """Minutes after a fall of 0.1 mg/L a minute, at most 8 of 40 probes say 20 % too long, and the median holds.
+
+    The probe has 0.03 mg/L of noise and follows a step in 60 s to 63 %, as in the simulated house.
+    """
+    told: list[float] = []
+    for seed in range(40):
+        draw, trace = draw_noise(seed), EMPTY
+        for second in range(0, (180 + minute) * 60 + 1, interval_s):
+            since = max(0.0, second / 60.0 - 180.0)
+            value = 6.0 - 0.1 * (since - (1.0 - math.exp(-since))) + draw.gauss(0.0, 0.03)
+            trace = follow(trace, at_ms=second * 1000, value=value)
+        trend = find_course(trace, noise_floor=0.02, lag_min=1.0)
+        if trend is not None and trend.certain:
+            told.append((trend.value - 3.0) / -trend.slope_per_h * 60.0 / (30.0 - minute))
+
+    assert len(told) >= 32
+    assert sum(share > 1.2 for share in told) <= 8
+    assert statistics.median(told) == pytest.approx(1.0, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("rise", "over_min", "total_mg_l"),
+    [(0.5, 5, 1.5), (0.2, 10, 3.0), (0.2, 15, 3.0), (0.2, 20, 4.0), (0.3, 20, 2.5), (0.2, 30, 4.0)],
+)
+@pytest.mark.parametrize("seed", range(5))
+def test_a_rise_that_has_ended_leads_nowhere(
+    rise: float, over_min: int, total_mg_l: float, seed: int
+) -> None:
+    """Base poured for up to half an hour raises ammonia to less than 0.05 mg/L: no minute shows an hour or less."""
+    draw, trace = draw_noise(seed), EMPTY
+    for second in range(0, 240 * 60, 30):
+        since = max(0.0, second / 60.0 - 180.0)
+        value = ammonia.find_unionised_mg_l(
+            total_ammonia_mg_l=total_mg_l,
+            ph=7.0 + min(rise, rise * since / over_min) + draw.gauss(0.0, 0.01),
+            temperature_c=28.0,
+        )
+        trace = follow(trace, at_ms=second * 1000, value=value)
+        if since > 0.0 and second % 60 == 0:
+            course = COURSES[Matter.AMMONIA]
+            trend = find_course(trace, noise_floor=course.noise_floor, shortest=course.shortest)
+            if trend is not None and trend.certain and trend.slope_per_h > 0.0:
+                assert (0.05 - trend.value) / trend.slope_per_h > 1.0, since
+
+
+def test_a_slow_rise_that_goes_on_is_a_trend_however_it_bends() -> None:
+    """Ammonia that goes on rising for 50 minutes, ever steeper as pH rises evenly, is seen with its last slope."""
+    rise = [(float(at), 0.01 * 10.0 ** (0.01 * max(0.0, at - 60.0))) for at in range(111)]
+    trend = fit(rise, noise_floor=0.0003, shortest=COURSES[Matter.AMMONIA].shortest)
+
+    assert trend is not None
+    assert trend.certain
+    assert trend.slope_per_h == pytest.approx(60.0 * 0.01 * math.log(10.0) * rise[-1][1], rel=0.25)
 
 
 def test_too_few_points_are_no_course() -> None:

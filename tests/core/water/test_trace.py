@@ -44,11 +44,11 @@ def test_it_never_holds_more_than_its_bound_and_stays_in_order(steps: list[tuple
     assert times == sorted(times)
 
 
-def test_half_an_hour_is_held_by_the_minute_and_five_hours_by_ten_minutes() -> None:
-    """After a day of readings the fine points span half an hour and the coarse ones five hours."""
+def test_three_quarters_of_an_hour_are_held_by_the_minute_and_five_hours_by_ten_minutes() -> None:
+    """After a day of readings the fine points span 45 minutes and the coarse ones five hours."""
     trace = run_course(lambda at: at, minutes=1439)
 
-    assert trace.fine[-1][0] - trace.fine[0][0] == pytest.approx(29.0)
+    assert trace.fine[-1][0] - trace.fine[0][0] == pytest.approx(44.0)
     assert trace.coarse[-1][0] - trace.coarse[0][0] == pytest.approx(290.0)
 
 
