@@ -38,7 +38,12 @@ FAILS_AT_MIN: Final = 9 * 60
 ANSWER_AFTER_S: Final = 0.05
 """The demonstration's keeper takes this much real time to look at the phone. [s]"""
 
-MENDED_AFTER_MIN: Final = 40
+ON_SITE_AFTER_MIN: Final = 15
+"""Whoever has answered stands beside the tank after this. [min]"""
+
+MENDED_AFTER_MIN: Final = 180
+"""If nobody answers, somebody happens by after this. [min]"""
+
 UP_WITHIN_S: Final = 30.0
 """The daemon is up in about a second; a busy machine may need longer. [s]"""
 
@@ -230,6 +235,8 @@ class Demo:
         ]
         done = subprocess.run(words, capture_output=True, text=True, timeout=30, check=False)  # noqa: S603 - our own arguments
         self.answered = done.returncode == 0
+        if self.answered and self._stage.house is not None:
+            self._stage.house.later(self._stage.house.minutes + ON_SITE_AFTER_MIN, self._mend)
         self._stage.say("keeper", f"duskbell acknowledge {code} -> {(done.stdout or done.stderr).strip()}")
 
     def _fail(self, world: World) -> None:
@@ -239,8 +246,9 @@ class Demo:
 
     def _mend(self, world: World) -> None:
         """Let the keeper start the spare."""
-        world.plant.air_pump = True
-        self._stage.say("keeper", "has started the spare air pump")
+        if not world.plant.air_pump:
+            world.plant.air_pump = True
+            self._stage.say("keeper", "has started the spare air pump")
 
     def _close(self, code: int) -> int:
         """Say what was seen, and whether it was all that must be."""

@@ -99,7 +99,7 @@ class LiveGreenhouse:
         self._client.loop_stop()
 
     def later(self, minute: int, change: Callable[[World], None]) -> None:
-        """Change the world at a minute of its life. Call before `start`."""
+        """Change the world at a minute of its life that is still to come."""
         self._plans.append((minute, change))
 
     def _on_connect(self, client: mqtt.Client, *_: object) -> None:
