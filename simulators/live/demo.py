@@ -84,7 +84,7 @@ class Demo:
         self.moves = 0
         self.answered = False
         self.letters: list[Letter] = []
-        self._answering = threading.Event()
+        self._answering: set[str] = set()
         self._up = threading.Event()
         self._up_at_ms = 0
         self._up_s = 0.0
@@ -143,7 +143,7 @@ class Demo:
             text = re.sub(rf"(?ms)^\[{name}\]\n.*?(?=^\[)", lambda _, n=name, b=body: f"[{n}]\n{b}\n", text)  # type: ignore[misc]
         # A second of the house is under a millisecond here: waits for a board and for sensors are longer.
         text = re.sub(r"(?m)^interval_s = .*$", "", text)
-        text = re.sub(r"(?m)^(topic = .*)$", r"\1\ninterval_s = 300", text)
+        text = re.sub(r"(?m)^(topic = .*)$", r"\1\ninterval_s = 1200", text)
         text = re.sub(
             r"(?m)^(\[\[curtain\]\])$",
             r"\1\nreport_within_s = 300\ncommand_life_s = 300\n"
@@ -212,12 +212,12 @@ class Demo:
             self._stage.say("duskbell", text, at)
 
     def _take_letter(self, letter: Letter) -> None:
-        """Show a message that has come in, and let the keeper answer the first emergency."""
+        """Show a message that has come in, and let the keeper answer each emergency once."""
         self.letters.append(letter)
         self._stage.say("mail", f"to {', '.join(letter.to)}: {letter.text.splitlines()[0]}")
         code = re.search(r"Answer with code (\d{4})", letter.text)
-        if code is not None and "EMERGENCY" in letter.subject and not self._answering.is_set():
-            self._answering.set()
+        if code is not None and "EMERGENCY" in letter.subject and code.group(1) not in self._answering:
+            self._answering.add(code.group(1))
             threading.Timer(ANSWER_AFTER_S, self._answer, args=(code.group(1),)).start()
 
     def _answer(self, code: str) -> None:
@@ -234,8 +234,8 @@ class Demo:
             "keeper",
         ]
         done = subprocess.run(words, capture_output=True, text=True, timeout=30, check=False)  # noqa: S603 - our own arguments
-        self.answered = done.returncode == 0
-        if self.answered and self._stage.house is not None:
+        self.answered = self.answered or done.returncode == 0
+        if done.returncode == 0 and self._stage.house is not None:
             self._stage.house.later(self._stage.house.minutes + ON_SITE_AFTER_MIN, self._mend)
         self._stage.say("keeper", f"duskbell acknowledge {code} -> {(done.stdout or done.stderr).strip()}")
 

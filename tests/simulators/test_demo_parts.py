@@ -82,7 +82,7 @@ def test_the_demonstration_runs_on_the_demo_site_as_it_is_shipped(tmp_path: Path
     assert plan.broker.mqtt_3_only
     assert plan.mail is not None
     assert plan.mail.port == 25
-    assert all(sensor.interval_s == 300 for sensor in plan.sensor if not sensor.entered)
+    assert all(sensor.interval_s == 1200 for sensor in plan.sensor if not sensor.entered)
 
 
 def test_the_mailbox_keeps_what_it_is_given() -> None:
