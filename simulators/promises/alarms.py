@@ -91,7 +91,7 @@ class AlarmPromises:
         self.began: list[Status] = []
         self.again: list[Status] = []
         self.silenced: list[str] = []
-        self._well_parts: dict[Watched, int] = {}
+        self._maybe_parts: dict[Watched, int] = {}
         self._losses = 0
         self._plan: Plan | None = None
 
@@ -116,10 +116,11 @@ class AlarmPromises:
             case TroubleSeen():
                 if event.trouble is None:
                     self.parts.pop(event.part, None)
-                    self._well_parts[event.part] = now
+                    self._maybe_parts.pop(event.part, None)
                 else:
                     self.parts.setdefault(event.part, now)
-                    self._well_parts.pop(event.part, None)
+                    # What was so before a start may still be so.
+                    self._maybe_parts.setdefault(event.part, now)
             case Started():
                 self._start(run, now)
             case SettingsChanged():
@@ -221,7 +222,7 @@ class AlarmPromises:
         if entry.kind is Kind.FAULT:
             if entry.of not in TOLD_PARTS:
                 return
-            since = self.parts.get(entry.of)
+            since = self._maybe_parts.get(entry.of)
         elif entry.kind is Kind.MISSING:
             voice = self.hearing.voices[entry.sensor]
             since = (voice.surely_heard_ms or 0) + voice.stale_ms
