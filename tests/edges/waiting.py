@@ -9,7 +9,7 @@ from typing import TypeVar
 T = TypeVar("T")
 
 
-def wait_until(condition: Callable[[], T], what: str, *, within_s: float = 15.0) -> T:
+def wait_until(condition: Callable[[], T], what: str, *, within_s: float = 45.0) -> T:
     """Ask `condition` again and again until it is true, and give what it gave; fail after `within_s` [s]."""
     deadline = time.monotonic() + within_s
     while not (outcome := condition()):
