@@ -160,7 +160,9 @@ def ask(path: Path, request: dict[str, object], timeout_s: float) -> dict[str, o
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as line:
             line.settimeout(timeout_s)
             line.connect(str(path))
-            line.sendall(_line(request))
+            # Who is sent away at the door may be told so before the request is out; the word is still there.
+            with contextlib.suppress(BrokenPipeError):
+                line.sendall(_line(request))
             with line.makefile("rb") as replies:
                 raw = replies.readline(REPLY_BYTES_MAX)
     except FileNotFoundError:
