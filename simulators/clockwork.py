@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
 from typing import Final, Protocol
 from zoneinfo import ZoneInfo
 
@@ -22,16 +21,13 @@ from controller.core.sky.almanac import Almanac
 from controller.core.step import first_state
 from controller.core.vocabulary import (
     AlmanacArrived,
-    CurtainReported,
     Effect,
     EffectFailed,
     Event,
     Ledger,
-    Limit,
     MoveCurtain,
     Note,
     Run,
-    Selector,
     SendMessage,
     SettingsChanged,
     Stamp,
@@ -40,25 +36,19 @@ from controller.core.vocabulary import (
     Woken,
 )
 from controller.engine import Engine
-from simulators.boards import Report
+from simulators.board_wire import BoardWire
 from simulators.clocks import Clocks
 from simulators.instruments import Instrument
 from simulators.link import Link, Message
 from simulators.memory import Killed, Memory
-from simulators.motor import Direction
 from simulators.people import Person
 from simulators.staff import Staff
+from simulators.tally import Tally
 from simulators.world import World
 
 MINUTE_MS: Final = 60_000
-REPORT_RUNNING_MS: Final = 10_000
-"""The board reports this often while the motor runs. [ms]"""
-
 REPORT_IDLE_MIN: Final = 5
-"""And this often while it rests. [min]"""
-
-BOARD_LAG_MS: Final = 300
-"""A command needs this long to the board, a report as long back. [ms]"""
+"""The board reports this often while its motor rests. [min]"""
 
 BROKER_NOTICED_MS: Final = 30_000
 """A lost broker is noticed after one and a half keep-alives of 20 s. [ms]"""
@@ -96,25 +86,6 @@ class Watcher(Protocol):
         """See a minute end."""
 
 
-@dataclass(slots=True)
-class Tally:
-    """What a run came to. Energy in kWh/m2 of floor, light in mol/m2, times in minutes."""
-
-    minutes: int = 0
-    turns: int = 0
-    moves: int = 0
-    messages: int = 0
-    refused_messages: int = 0
-    answers: int = 0
-    restarts: int = 0
-    alarms: dict[str, int] = field(default_factory=dict)
-    oxygen_least_mg_l: float = 99.0
-    air_least_c: float = 99.0
-    air_most_c: float = -99.0
-    canopy_mol_m2: float = 0.0
-    heat_kwh_m2: float = 0.0
-
-
 class Clockwork:
     """One run: a daemon's engine, a world, people and paths, and the time between them.
 
@@ -145,6 +116,7 @@ class Clockwork:
         self.last_events: list[tuple[int, Event]] = []
         self.staff = Staff(people, seed=seed)
         self.link = Link(plan)
+        self.wire = BoardWire(world, start_utc_ms)
         self.clocks = Clocks(ZoneInfo(plan.site.time_zone), start_utc_ms)
         self.memory = Memory()
         self.almanac = almanac
@@ -155,11 +127,8 @@ class Clockwork:
         self._watchers = watchers
         self._agenda: list[tuple[int, int, Callable[[], None]]] = []
         self._order = 0
-        self._board_ms = start_utc_ms
-        self._reporting = False
         self._turns_now = (0, 0)
         self._unrecorded = False
-        self._last_command: str | None = None
         self.away = False
         self._seen: set[tuple[str, str]] = set()
         self.engine = self._make_engine()
@@ -176,7 +145,7 @@ class Clockwork:
             self.turn(AlmanacArrived(self.almanac))
         if self.link.down:
             self.tell_later(self.now_utc_ms + BROKER_NOTICED_MS, TroubleSeen(Watched.BROKER, "no connection"))
-        self._report()
+        self.wire.report(self)
 
     def _make_engine(self) -> Engine:
         """Make an engine that remembers what the record holds."""
@@ -238,12 +207,12 @@ class Clockwork:
         """Let one minute pass: deadlines and agenda first, then the world, then the sensors speak."""
         end = self.now_utc_ms + MINUTE_MS
         self._pass_to(end)
-        self._advance_board(end)
+        self.wire.advance(end)
         day_minute = end // MINUTE_MS + self._standard_min
         self.world.advance(end, day_minute % 1440)
-        self._measure()
-        if day_minute % REPORT_IDLE_MIN == 0 and not self._reporting:
-            self._report()
+        self.tally.measure(self.world)
+        if day_minute % REPORT_IDLE_MIN == 0 and not self.wire.reporting:
+            self.wire.report(self)
         readings = []
         minute_utc = end // MINUTE_MS % 1440
         for instrument in self.instruments:
@@ -337,7 +306,7 @@ class Clockwork:
                 if self.link.down:
                     self.tell_later(self.now_utc_ms, EffectFailed(effect.effect_id, "there is no connection"))
                 else:
-                    self.later(self.now_utc_ms + BOARD_LAG_MS, lambda: self._command(effect))
+                    self.wire.send(self, effect)
             case SendMessage():
                 self.tally.messages += 1
                 self.staff.send(self, effect)
@@ -357,70 +326,10 @@ class Clockwork:
             self._unrecorded = True
             self.tell_later(self.now_utc_ms, TroubleSeen(Watched.JOURNAL, str(error)))
 
-    def _command(self, move: MoveCurtain) -> None:
-        """Let the board have a command."""
-        if self.link.board_down:
-            return
-        now = self.now_utc_ms
-        self._advance_board(now)
-        self._last_command = move.effect_id
-        self.world.command(
-            move.run.value,
-            move.drawn_percent,
-            move.run_at_most_ms / 1000.0,
-            now_ms=now + self.clocks.utc_error_ms,
-            not_after_ms=move.not_after_utc_ms,
-        )
-        self._report()
-
-    def _advance_board(self, to_ms: int) -> None:
-        """Let the board's time pass."""
-        if to_ms > self._board_ms:
-            self.world.board.advance((to_ms - self._board_ms) / 1000.0)
-            self._board_ms = to_ms
-
     def bring_board_up_to_now(self) -> None:
         """Let the board's time pass up to now, before something is done to it."""
-        self._advance_board(self.now_utc_ms)
-
-    def _report(self) -> None:
-        """Let the board report, and go on reporting while the motor runs."""
-        self._advance_board(self.now_utc_ms)
-        board = self.world.board
-        if not board.powered or self.link.board_down or self.link.down:
-            self._reporting = False
-            return
-        report = board.report()
-        self._reporting = report.moving is not Direction.REST
-        self.turn(to_event(self.curtain, report, self._last_command))
-        if self._reporting:
-            wait = round(min(REPORT_RUNNING_MS, board.seconds_until_change() * 1000.0 + 50.0))
-            self.later(self.now_utc_ms + wait, self._report)
+        self.wire.advance(self.now_utc_ms)
 
     def report_now(self) -> None:
         """Let the board report out of turn, as it does when its selector is turned or its power comes back."""
-        self._report()
-
-    def _measure(self) -> None:
-        """Add the minute to the tally."""
-        tally, world = self.tally, self.world
-        tally.minutes += 1
-        tally.oxygen_least_mg_l = min(tally.oxygen_least_mg_l, *(tank.oxygen_mg_l for tank in world.tanks))
-        air = world.house.air_c
-        tally.air_least_c = min(tally.air_least_c, air)
-        tally.air_most_c = max(tally.air_most_c, air)
-        tally.canopy_mol_m2 += world.house.photons_umol_m2_s * 60e-6
-        tally.heat_kwh_m2 += world.house.heat_w_m2 / 60_000.0
-
-
-def to_event(curtain: str, report: Report, command_id: str | None = None) -> CurtainReported:
-    """Write a board's report in the daemon's words."""
-    if report.at_open_limit and report.at_drawn_limit:
-        limit = Limit.BOTH
-    elif report.at_drawn_limit:
-        limit = Limit.DRAWN
-    else:
-        limit = Limit.OPEN if report.at_open_limit else Limit.NONE
-    moving = report.moving is not Direction.REST
-    drawn = None if report.drawn_percent is None else min(100.0, max(0.0, report.drawn_percent))
-    return CurtainReported(curtain, drawn, moving, limit, Selector(report.selector.value), command_id)
+        self.wire.report(self)

@@ -14,7 +14,7 @@ from typing import Any, Final
 from controller.core.plan.plan import Plan
 from controller.edges.almanac import AlmanacFailed
 from controller.settings.load import read_settings
-from simulators.clockwork import Clockwork, InCircles, Tally, Watcher
+from simulators.clockwork import Clockwork, InCircles, Watcher
 from simulators.faults.catalogue import CATALOGUE
 from simulators.plot import draw_plot
 from simulators.promises.broken import PromiseBroken
@@ -30,6 +30,7 @@ from simulators.scenario import (
     read_scenario,
 )
 from simulators.site import SETTINGS, START, SYNTHETIC, build
+from simulators.tally import Tally
 from simulators.witness import Witness
 from simulators.years import Station
 

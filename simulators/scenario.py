@@ -15,12 +15,13 @@ from typing import Any, Final
 
 from controller.core.plan.plan import Plan
 from simulators.chance import stream
-from simulators.clockwork import MINUTE_MS, Clockwork, Tally, Watcher
+from simulators.clockwork import MINUTE_MS, Clockwork, Watcher
 from simulators.expectations import Expectation, read_expectation
 from simulators.faults.catalogue import CATALOGUE, draw_story
 from simulators.faults.kind import schedule
 from simulators.promises.watch import Promises
 from simulators.site import START, build
+from simulators.tally import Tally
 from simulators.witness import Witness
 
 FOLDER: Final = Path(__file__).parent / "scenarios"

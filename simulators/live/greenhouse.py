@@ -30,8 +30,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from controller.core.plan.curtain import Actuator
 from controller.core.plan.plan import Plan
 from controller.settings.load import read_settings
+from simulators.board_wire import to_event
 from simulators.boards import RelayBoard
-from simulators.clockwork import to_event
 from simulators.instruments import Instrument
 from simulators.live.fitting import fit_instruments
 from simulators.live.payloads import write_payloads
