@@ -15,7 +15,7 @@ from pathlib import Path
 
 import structlog
 
-from controller import talk
+from controller import talk, talk_command
 from controller.core.plan.plan import Plan
 from controller.edges import last_good
 from controller.edges.clock import BoardClock, Clock, RehearsalClock
@@ -46,11 +46,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     _add_run(commands)
     add_check(commands)
     add_replay(commands)
-    add_report(commands, talk.default_settings())
-    add_export(commands, talk.default_settings())
+    add_report(commands, talk_command.default_settings())
+    add_export(commands, talk_command.default_settings())
     add_sky(commands)
     add_reckon(commands)
-    talk.add_talk(commands)
+    talk_command.add_talk(commands)
     _add_simulate(commands)
     args = parser.parse_args(argv)
     try:
@@ -70,7 +70,7 @@ def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
         "run", help="run the daemon", description="Run the daemon in the foreground."
     )
     parser.add_argument(
-        "--settings", type=Path, default=talk.default_settings(), metavar="FILE",
+        "--settings", type=Path, default=talk_command.default_settings(), metavar="FILE",
         help="the settings file (default: $DUSKBELL_SETTINGS, else /etc/duskbell/duskbell.toml)",
     )  # fmt: skip
     parser.add_argument("--log", choices=("words", "json"), default=None, help="form of the log")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from controller.core import sound
+from controller.core import outcomes, sound
 from controller.core.alarms.call_list import address_of
 from controller.core.alarms.chain import prove
 from controller.core.alarms.lifecycle import SOUNDING, Phase
@@ -200,12 +200,12 @@ def take_delivery(draft: Draft, event: MessageDelivered) -> None:
     under_way = draft.outstanding.get(event.effect_id)
     if under_way is not None:
         draft.chain = prove(draft.chain, under_way.message.person, under_way.message.way.value, draft.now)
-    sound.take_success(draft, EffectDone(event.effect_id, "and delivered"))
+    outcomes.take_success(draft, EffectDone(event.effect_id, "and delivered"))
 
 
 def take_late_failure(draft: Draft, event: EffectFailed) -> bool:
     """Take in that a message which had been taken does not arrive: go on to the next person. False if none was."""
-    return _recall(draft, event.effect_id) and sound.take_failure(draft, event)
+    return _recall(draft, event.effect_id) and outcomes.take_failure(draft, event)
 
 
 def _recall(draft: Draft, effect_id: str) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from controller.core import converse, enter, listen, silence, sound, steer, supervise, tend
+from controller.core import converse, enter, listen, outcomes, silence, sound, steer, supervise, tend
 from controller.core.alarms.alarm import CODES
 from controller.core.announce import announce
 from controller.core.draft import Draft
@@ -100,7 +100,7 @@ def _take_in(draft: Draft, event: Event) -> None:
             listen.count_refusal(draft, event)
         case EffectDone():
             converse.expect_report(draft, event)
-            sound.take_success(draft, event)
+            outcomes.take_success(draft, event)
         case EffectFailed():
             _take_failure(draft, event)
         case MessageDelivered() | ReplyReceived() | SirenReported() | GuessesSeen():
@@ -130,7 +130,7 @@ def _take_in(draft: Draft, event: Event) -> None:
 
 def _take_failure(draft: Draft, event: EffectFailed) -> None:
     """Give a failure to whoever gave the order: a message, one thought sent, the siren, a motor."""
-    if sound.take_failure(draft, event) or converse.take_late_failure(draft, event):
+    if outcomes.take_failure(draft, event) or converse.take_late_failure(draft, event):
         return
     if not converse.take_siren_failure(draft, event):
         steer.refuse_command(draft, event.effect_id, event.reason)
@@ -148,7 +148,7 @@ def _start(draft: Draft, event: Started) -> None:
     steer.forget_positions(draft)
     sound.expect_alarms(draft)
     sound.forget_pending(draft)
-    sound.send_again(draft)
+    outcomes.send_again(draft)
     sound.tell_restart(draft, event.away_ms)
     away = "" if event.away_ms is None else f" after {event.away_ms / 60_000:.0f} min away"
     draft.note(Ledger.HOUSE, "daemon", "started", f"started{away}: everything is unknown until it has spoken")
@@ -184,7 +184,7 @@ def _settle(draft: Draft) -> None:
         draft.due_curtains.update(draft.roll.curtains)
     steer.steer_due(draft)
     if draft.outstanding:
-        sound.give_up_old_messages(draft)
+        outcomes.give_up_old_messages(draft)
     converse.tell_refusals(draft)
     supervise.supervise(draft)
     sound.judge_due(draft)
