@@ -28,6 +28,7 @@ from controller.core.vocabulary import (
     HoldAsked,
     HoldReleased,
     Ledger,
+    Limit,
     MoveCurtain,
     Run,
     Selector,
@@ -257,6 +258,8 @@ def hear_report(draft: Draft, event: CurtainReported) -> None:
         )
         if drive.drawn_percent == before.target_percent:
             know.know_travel(draft, curtain, before)
+    if drive.doubt and not before.doubt:
+        draft.note(Ledger.CURTAIN, curtain.name, "end switch", describe_position(drive))
     draft.set_drive(curtain.name, drive)
     draft.due_curtains.add(curtain.name)
 
@@ -303,7 +306,15 @@ def clear_fault(draft: Draft, event: FaultCleared) -> None:
     drive = draft.drives.get(event.curtain)
     if drive is None or drive.phase is not Phase.FAULTED:
         return
-    cleared = driving.fire(drive, driving.Trigger.CLEARED, trouble="", drawn_percent=None)
+    cleared = driving.fire(
+        drive,
+        driving.Trigger.CLEARED,
+        trouble="",
+        drawn_percent=None,
+        rests_on=Limit.NONE,
+        doubt="",
+        referenced_ms=None,
+    )
     if drive.selector is not Selector.REMOTE:
         cleared = driving.fire(cleared, driving.Trigger.LOCKED)
     draft.set_drive(event.curtain, cleared)

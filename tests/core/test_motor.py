@@ -10,6 +10,7 @@ from makers import START_MS, House, make_curtain, make_plan
 from controller.core.alarms.lifecycle import Phase as AlarmPhase
 from controller.core.curtain.drive import MUTE_RETRY_MS, Phase
 from controller.core.curtain.motor import REFUSED_RETRY_MS
+from controller.core.curtain.wording import describe_position
 from controller.core.plan.curtain import Actuator
 from controller.core.units import SECOND_MS
 from controller.core.vocabulary import EffectFailed, FaultCleared, HoldAsked, Limit, Run, Selector
@@ -211,6 +212,76 @@ def test_a_relay_run_to_an_end_needs_its_end_switch() -> None:
         house = running(actuator=Actuator.RELAYS, has_limit_report=has_limit_report).report(None, moving=True)
         house.wait(seconds=120)
         assert phase is house.drive.phase
+
+
+def drawn_by_relays() -> House:
+    """Walk to a curtain on relays that rests on its drawn end switch and is wanted there."""
+    house = running(actuator=Actuator.RELAYS).report(None, moving=True)
+    house.wait(seconds=100).report(None, limit=Limit.DRAWN)
+    assert joint(house) == (Phase.IDLE, 100.0, False)
+    return house.wait(30)
+
+
+def test_an_end_switch_that_lets_go_at_rest_makes_the_position_unknown() -> None:
+    """Let go while the motor rests: unknown, in words; run to the end once, which shows it again."""
+    house = drawn_by_relays().report(None)
+    assert joint(house) == (Phase.IDLE, None, False)
+    assert describe_position(house.drive) == (
+        "position unknown (the drawn end switch let go while the motor rested)"
+    )
+    assert house.notes[0] == f"roof: end switch: {describe_position(house.drive)}"
+    house.wait(seconds=14).report(None)
+    assert (house.drive.phase, house.moves) == (Phase.IDLE, [])
+    house.wait(seconds=1)
+    assert [(move.run, move.drawn_percent) for move in house.moves] == [(Run.DRAW, 100.0)]
+    house.report(None, moving=True).wait(seconds=2).report(None, limit=Limit.DRAWN)
+    assert joint(house) == (Phase.IDLE, 100.0, False)
+    assert house.drive.doubt == ""
+
+
+def test_an_end_switch_that_lets_go_again_is_not_run_after_for_ever() -> None:
+    """Let go once more within a day of the run that met it: stopped and told, until a person has looked."""
+    house = drawn_by_relays().report(None).wait(seconds=15).report(None, moving=True)
+    house.wait(seconds=2).report(None, limit=Limit.DRAWN).wait(60)
+    house.report(None).wait(seconds=14)
+    assert joint(house) == (Phase.IDLE, None, False)
+    house.wait(seconds=1)
+    assert joint(house) == (Phase.FAULTED, None, True)
+    assert "let go while the motor rested, again" in house.drive.trouble
+    house.report(None).wait(60)
+    assert (house.drive.phase, house.moves) == (Phase.FAULTED, [])
+    house.tell(FaultCleared("roof", "keeper"))
+    assert [(move.run, move.drawn_percent) for move in house.moves] == [(Run.DRAW, 100.0)]
+
+
+def test_a_chattering_end_switch_is_no_reason_to_run() -> None:
+    """Pressed again within a quarter of a minute, however often: the curtain has rested where it was."""
+    house = drawn_by_relays()
+    for _ in range(10):
+        house.report(None).wait(seconds=5).report(None, limit=Limit.DRAWN).wait(seconds=30)
+    assert joint(house) == (Phase.IDLE, 100.0, False)
+    assert (house.moves, house.drive.moves_total) == ([], 1)
+
+
+def test_a_dead_end_switch_is_run_after_once() -> None:
+    """The switch stays silent in the run that was to meet it: a fault, as in every run to an end."""
+    house = drawn_by_relays().report(None).wait(seconds=15).report(None, moving=True).wait(seconds=120)
+    assert joint(house) == (Phase.FAULTED, None, True)
+
+
+def test_a_reference_run_that_never_began_does_not_count() -> None:
+    """The command did not reach the board: it is given again, and no second let-go is made of the first."""
+    house = drawn_by_relays().report(None).wait(seconds=15)
+    house.tell(EffectFailed(house.moves[0].effect_id, "no connection"))
+    house.wait(seconds=REFUSED_RETRY_MS // SECOND_MS)
+    assert [(move.run, move.drawn_percent) for move in house.moves] == [(Run.DRAW, 100.0)]
+
+
+def test_a_measured_position_outlives_its_end_switch() -> None:
+    """With a measured position an end switch may let go: the position is what is measured."""
+    house = begun().wait(seconds=100).report(100.0).wait(30)
+    house.report(99.7)
+    assert joint(house) == (Phase.IDLE, 100.0, False)
 
 
 def test_the_selector_wins_at_once() -> None:

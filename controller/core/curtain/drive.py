@@ -117,6 +117,10 @@ class Drive:
     ended_ms: HouseMs = 0
     not_before_ms: HouseMs = 0
     unasked_since_ms: HouseMs | None = None
+    # The end switch that the resting curtain presses; why its position is in doubt; when it was run there for that.
+    rests_on: Limit = Limit.NONE
+    doubt: str = ""
+    referenced_ms: HouseMs | None = None
     moves_day: int = 0
     moves_today: int = 0
     moves_total: int = 0
@@ -195,6 +199,7 @@ def begin(
         moves_today=(drive.moves_today if drive.moves_day == day else 0) + counts,
         moves_total=drive.moves_total + counts,
         unasked_since_ms=None,
+        referenced_ms=now if drive.doubt else drive.referenced_ms,
     )
 
 
@@ -256,14 +261,25 @@ def _duty_free_ms(curtain: Curtain, drive: Drive, now: HouseMs) -> HouseMs:
     return 0
 
 
-def end_run(drive: Drive, trigger: Trigger, now: HouseMs, **changes: object) -> Drive:
+def end_run(
+    drive: Drive, trigger: Trigger, now: HouseMs, *, rests_on: Limit = Limit.NONE, **changes: object
+) -> Drive:
     """End the run under way by `trigger`, count its motor time, and keep the duty list to one hour."""
     runs = drive.recent_runs
     total = drive.motor_total_ms
     if drive.phase is Phase.RUNNING:
         runs = (*(run for run in runs if run[1] > now - HOUR_MS), (drive.started_ms, now))[-200:]
         total += now - drive.started_ms
-    return fire(drive, trigger, ended_ms=now, recent_runs=runs, motor_total_ms=total, **changes)
+    return fire(
+        drive,
+        trigger,
+        ended_ms=now,
+        recent_runs=runs,
+        motor_total_ms=total,
+        rests_on=rests_on,
+        doubt="",
+        **changes,
+    )
 
 
 def restart(drive: Drive, now: HouseMs) -> Drive:
@@ -271,16 +287,25 @@ def restart(drive: Drive, now: HouseMs) -> Drive:
 
     A run that was under way may still go on at the board until its own time is over: that is not unasked.
     """
-    changes = {
-        "drawn_percent": None,
-        "not_before_ms": now + START_QUIET_MS,
-        "unasked_since_ms": drive.run_until_ms
-        if drive.phase is Phase.RUNNING and drive.run_until_ms > now
-        else None,
-    }
-    if drive.phase is Phase.RUNNING:
-        return end_run(drive, Trigger.RESTARTED, min(now, drive.run_until_ms), **changes)
-    return fire(drive, Trigger.RESTARTED, **changes)
+    quiet_until = now + START_QUIET_MS
+    if drive.phase is not Phase.RUNNING:
+        return fire(
+            drive,
+            Trigger.RESTARTED,
+            drawn_percent=None,
+            not_before_ms=quiet_until,
+            unasked_since_ms=None,
+            rests_on=Limit.NONE,
+            doubt="",
+        )
+    return end_run(
+        drive,
+        Trigger.RESTARTED,
+        min(now, drive.run_until_ms),
+        drawn_percent=None,
+        not_before_ms=quiet_until,
+        unasked_since_ms=drive.run_until_ms if drive.run_until_ms > now else None,
+    )
 
 
 def is_abandoned(drive: Drive, wish: Wish) -> bool:

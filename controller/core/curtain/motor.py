@@ -24,7 +24,7 @@ from controller.core.curtain.drive import (
 )
 from controller.core.plan.curtain import Actuator, Curtain
 from controller.core.signals.sense import NEVER
-from controller.core.units import SECOND_MS, HouseMs
+from controller.core.units import HOUR_MS, SECOND_MS, HouseMs
 from controller.core.vocabulary import CurtainReported, Limit, Selector
 
 NO_PROGRESS_SHARE: Final = 0.15
@@ -41,6 +41,12 @@ CONTRADICTION_PERCENT: Final = 20.0
 
 TOO_SOON_SHARE: Final = 0.5
 """An end switch that answers in less than this share of the travel time, from the other end, is stuck (our choice)."""
+
+LET_GO_LASTS_MS: Final = 15 * SECOND_MS
+"""An end switch that is pressed again within this has merely chattered (our choice). [ms]"""
+
+LET_GO_AGAIN_MS: Final = 24 * HOUR_MS
+"""After one reference run for a switch that let go at rest, none follows for this long (our choice). [ms]"""
 
 REFUSED_RETRY_MS: Final = 60 * SECOND_MS
 """A command that did not reach its board is given again after this, while it is still wanted. [ms]"""
@@ -70,6 +76,8 @@ def hear(curtain: Curtain, drive: Drive, report: CurtainReported, now: HouseMs) 
             drawn_percent=None,
             unasked_since_ms=None,
             not_before_ms=now + START_QUIET_MS,
+            rests_on=Limit.NONE,
+            doubt="",
         )
     if drive.phase is Phase.RUNNING:
         return _hear_running(curtain, drive, report, now)
@@ -83,9 +91,34 @@ def hear(curtain: Curtain, drive: Drive, report: CurtainReported, now: HouseMs) 
         return replace(drive, unasked_since_ms=since, drawn_percent=here), ""
     if drive.phase is Phase.MUTE:
         drive = fire(drive, Trigger.HEARD, trouble="")
-    if here == drive.drawn_percent and drive.unasked_since_ms is None:
+    if drive.rests_on is not Limit.NONE and shown_position(curtain, report) is None:
+        return _let_go(drive, now), ""
+    rests_on = report.limit
+    doubt = "" if here is not None else drive.doubt
+    if (here, rests_on, doubt, None) == (
+        drive.drawn_percent,
+        drive.rests_on,
+        drive.doubt,
+        drive.unasked_since_ms,
+    ):
         return drive, ""
-    return replace(drive, unasked_since_ms=None, drawn_percent=here), ""
+    return replace(drive, unasked_since_ms=None, drawn_percent=here, rests_on=rests_on, doubt=doubt), ""
+
+
+def _let_go(drive: Drive, now: HouseMs) -> Drive:
+    """Doubt a position that only its end switch had shown, now that the switch is let go while the motor rests.
+
+    The curtain may have slipped, been moved by hand, or the switch or its wire has come loose. The next run goes
+    to an end and shows which; a switch that merely chatters is given the time to be pressed again first.
+    """
+    return replace(
+        drive,
+        unasked_since_ms=None,
+        drawn_percent=None,
+        rests_on=Limit.NONE,
+        doubt=f"the {drive.rests_on.value} end switch let go while the motor rested",
+        not_before_ms=max(drive.not_before_ms, now + LET_GO_LASTS_MS),
+    )
 
 
 def _is_contradicted(curtain: Curtain, report: CurtainReported) -> bool:
@@ -155,7 +188,7 @@ def _hear_running(curtain: Curtain, drive: Drive, report: CurtainReported, now: 
             return _fault(
                 drive, now, f"the {end.value} end switch answered after {ran_ms / SECOND_MS:.0f} s: stuck?"
             )
-        return _arrive(drive, now, drive.target_percent), ""
+        return _arrive(drive, now, drive.target_percent, rests_on=end), ""
     if here is None or curtain.actuator is not Actuator.TARGET:
         return drive, ""
     if report.moving:
@@ -192,9 +225,9 @@ def _hear_running(curtain: Curtain, drive: Drive, report: CurtainReported, now: 
     return _fault(drive, now, text)
 
 
-def _arrive(drive: Drive, now: HouseMs, here: float | None) -> Drive:
+def _arrive(drive: Drive, now: HouseMs, here: float | None, *, rests_on: Limit = Limit.NONE) -> Drive:
     """End a run where it was to end."""
-    return end_run(drive, Trigger.ARRIVED, now, drawn_percent=here, trouble="")
+    return end_run(drive, Trigger.ARRIVED, now, drawn_percent=here, trouble="", rests_on=rests_on)
 
 
 def _patience_ms(curtain: Curtain) -> int:
@@ -208,9 +241,17 @@ def pass_time(curtain: Curtain, drive: Drive, now: HouseMs) -> tuple[Drive, str]
     """Let time pass over the drive; return it and, if the motor must be stopped, why.
 
     A run whose time is over has arrived only where time is the measure; where an end switch or a position
-    was expected and did not come, the motor has jammed.
+    was expected and did not come, the motor has jammed. An end switch that lets go again after the run that was
+    to show the position is not run after a second time.
     """
     if drive.phase is not Phase.RUNNING:
+        if (
+            drive.doubt
+            and drive.phase is Phase.IDLE
+            and drive.referenced_ms is not None
+            and drive.referenced_ms + LET_GO_AGAIN_MS > now >= drive.not_before_ms
+        ):
+            return _fault(drive, now, f"{drive.doubt}, again after a run that met it")
         return drive, ""
     if not drive.confirmed and now >= drive.started_ms + round(curtain.report_within_s * SECOND_MS):
         text = f"the board has not answered within {curtain.report_within_s:g} s"
@@ -250,6 +291,7 @@ def refuse(drive: Drive, effect_id: str, now: HouseMs) -> Drive:
         Trigger.REFUSED,
         drawn_percent=drive.from_percent,
         not_before_ms=now + REFUSED_RETRY_MS,
+        referenced_ms=None if drive.doubt else drive.referenced_ms,
         moves_today=max(drive.moves_today - 1, 0),
         moves_total=max(drive.moves_total - 1, 0),
     )

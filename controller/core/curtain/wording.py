@@ -150,7 +150,7 @@ def _explain_balance(n: tuple[float | str | None, ...]) -> str:
 def describe_position(drive: Drive) -> str:
     """Say where the curtain is, in words."""
     if drive.drawn_percent is None:
-        return "position unknown"
+        return f"position unknown ({drive.doubt})" if drive.doubt else "position unknown"
     if drive.drawn_percent <= 1.0:
         return "open"
     if drive.drawn_percent >= 99.0:
