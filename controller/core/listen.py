@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from controller.core.alarms.calm import is_calm
 from controller.core.draft import Draft
 from controller.core.signals.sense import UNHEARD
 from controller.core.signals.trust import judge, turn_stale
@@ -24,7 +25,7 @@ def take_readings(draft: Draft, event: ReadingsTaken) -> None:
     """Judge each sample and remember it. Samples of sensors that the settings do not know are ignored."""
     stamp = draft.stamp
     specs, curtains = draft.roll.specs, draft.roll.curtains_of_sensor
-    alarms_of, stirring = draft.roll.alarms_of_sensor, draft.roll.stirs
+    alarms_of, calms, stirring = draft.roll.alarms_of_sensor, draft.roll.calms, draft.roll.stirs
     senses = dict(draft.senses)
     sun_deg, clear_w_m2 = look_up_sky(draft.almanac, stamp)
     for sample in event.samples:
@@ -39,7 +40,7 @@ def take_readings(draft: Draft, event: ReadingsTaken) -> None:
         senses[name] = after
         if after.trust is not before.trust:
             _note_trust(draft, name, before.trust, after.trust, after.why)
-        if name in alarms_of:
+        if name in alarms_of and not is_calm(calms[name], before, after):
             draft.due_alarms.update(alarms_of[name])
         if name in curtains:
             draft.due_curtains.update(curtains[name])

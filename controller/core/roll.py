@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from controller.core.alarms.call_list import steps_for
+from controller.core.alarms.calm import Calm, find_calms
 from controller.core.alarms.own_faults import with_own_faults
 from controller.core.alarms.roster import Roster, make_roster
 from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
@@ -30,6 +31,7 @@ class Roll:
     persons: Mapping[str, Person]
     steps: Mapping[Response, tuple[CallStep, ...]]
     alarms_of_sensor: Mapping[str, tuple[str, ...]]
+    calms: Mapping[str, Calm]
     alarms_of_part: Mapping[Watched, tuple[str, ...]]
     curtains_of_sensor: Mapping[str, tuple[str, ...]]
     waters: Mapping[str, Water]
@@ -80,6 +82,7 @@ def call_roll(plan: Plan) -> Roll:
         persons={person.name: person for person in plan.person},
         steps={response: steps_for(response, plan.call) for response in Response},
         alarms_of_sensor=alarms_of_sensor,
+        calms=find_calms(entries.values()),
         alarms_of_part=alarms_of_part,
         curtains_of_sensor=curtains_of_sensor,
         waters={water.name: water for water in plan.water},

@@ -6,10 +6,12 @@ when somebody asks (`controller.core.foresee`).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from typing import Final
 
+from controller.core.alarms.calm import is_calm
 from controller.core.draft import Draft
 from controller.core.signals.sense import UNHEARD, Sense
 from controller.core.state import Tended
@@ -103,6 +105,11 @@ def _reckon(work: _Work, recipe: Recipe) -> None:
     draft, senses, name = work.draft, work.senses, recipe.name
     old = senses.get(name)
     inputs = [work.look_at(each) for each in recipe.inputs]
+    if old is not None and _is_as_before(draft, recipe, inputs) and recipe.quantity is not Quantity.WATER_LOSS:
+        heard = min((sense.heard_ms for sense in inputs), default=old.heard_ms)
+        if heard != old.heard_ms:
+            senses[name] = old._replace(heard_ms=heard)
+        return
     if recipe.quantity is Quantity.WATER_LOSS:
         trace = work.traces.get(recipe.inputs[0], EMPTY)
         before = draft.tended.traces.get(recipe.inputs[0], EMPTY)
@@ -115,7 +122,24 @@ def _reckon(work: _Work, recipe: Recipe) -> None:
     if new == old:
         return
     senses[name] = new
-    if name in draft.roll.alarms_of_sensor:
-        draft.due_alarms.update(draft.roll.alarms_of_sensor[name])
+    roll = draft.roll
+    if name in roll.alarms_of_sensor and not (old is not None and is_calm(roll.calms[name], old, new)):
+        draft.due_alarms.update(roll.alarms_of_sensor[name])
     if recipe.quantity is Quantity.UNIONISED_AMMONIA and new.trust is Trust.GOOD and new.value is not None:
         work.traces[name] = follow(work.traces.get(name, EMPTY), at_ms=draft.now, value=new.value)
+
+
+def _is_as_before(draft: Draft, recipe: Recipe, inputs: Iterable[Sense]) -> bool:
+    """Tell whether nothing that a derived reading is reckoned from has changed but its age."""
+    before = draft.state.senses
+    spoilt = changed = False
+    for name, sense in zip(recipe.inputs, inputs, strict=True):
+        was = before.get(name)
+        good = sense.trust is Trust.GOOD
+        spoilt = spoilt or not good
+        if sense is was:
+            continue
+        if was is None or not good or was.trust is not Trust.GOOD:
+            return False
+        changed = changed or was.value != sense.value
+    return spoilt or not changed

@@ -95,6 +95,11 @@ def with_doubt(name: str, sense: Sense, doubts: Mapping[str, str]) -> Sense:
 
 
 def _find_spoilt(recipe: Recipe, senses: Sequence[Sense]) -> Sense | None:
+    for sense in senses:
+        if sense.trust is not Trust.GOOD or sense.value is None:
+            break
+    else:
+        return None  # the usual case, and the quickest
     worst, name = Trust.GOOD, ""
     why, heard, awaited = "", 2**62, NEVER
     for each, sense in zip(recipe.inputs, senses, strict=True):
@@ -104,8 +109,6 @@ def _find_spoilt(recipe: Recipe, senses: Sequence[Sense]) -> Sense | None:
         trust = Trust.MISSING if sense.value is None and sense.trust is Trust.GOOD else sense.trust
         if WORSE[trust] > WORSE[worst]:
             worst, name, why = trust, each, sense.why
-    if worst is Trust.GOOD:
-        return None
     text = f"{name} is {worst.value}" + (f": {why}" if why else "")
     spoilt = _without(worst, text, heard)
     return spoilt._replace(stale_ms=awaited) if worst is Trust.MISSING else spoilt

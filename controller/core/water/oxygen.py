@@ -10,6 +10,7 @@ A percentage without pressure is wrong on a hill: 5.0 mg/L at 28 C is 63.9 % at 
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import exp
 from typing import Final
 
@@ -60,6 +61,12 @@ def find_saturation_mg_l(
     OutOfRange
         For a number outside the ranges above.
     """
+    return _find_saturation_mg_l(temperature_c, pressure_hpa, salinity_g_kg)
+
+
+@lru_cache(maxsize=64)
+def _find_saturation_mg_l(temperature_c: float, pressure_hpa: float, salinity_g_kg: float) -> float:
+    """Compute it; a tank's thermometer shows the same few steps for hours."""
     t_c = TEMPERATURE_C.check(temperature_c)
     t_k = t_c + KELVIN
     salinity = SALINITY_G_KG.check(salinity_g_kg)

@@ -46,10 +46,7 @@ def _has_jumped(
     temperature = senses.get(water.temperature, UNHEARD)
     if temperature.trust is not Trust.GOOD or temperature.value is None:
         return False
-    points = list_points(traces.get(water.oxygen, EMPTY))
-    values = [value for _, value in points]
-    if len(points) < 2 or max(values) - min(values) < JUMP_LEAST_MG_L:
-        return False
+    trace = traces.get(water.oxygen, EMPTY)
     try:
         full = oxygen.find_saturation_mg_l(
             temperature_c=temperature.value, pressure_hpa=oxygen.find_pressure_hpa(elevation_m=elevation_m)
@@ -57,7 +54,11 @@ def _has_jumped(
     except OutOfRange:
         return False
     low, high = (full * percent / 100.0 for percent in AIR_PERCENT)
-    if not low <= points[-1][1] <= high:
+    if not trace.taken or not low <= trace.value_sum / trace.taken <= high:
+        return False  # the usual case, and the quickest
+    points = list_points(trace)
+    values = [value for _, value in points]
+    if len(points) < 2 or max(values) - min(values) < JUMP_LEAST_MG_L:
         return False
     jump = full * JUMP_PERCENT / 100.0
     for index, ((before, was), (after, now)) in enumerate(pairwise(points)):
