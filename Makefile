@@ -45,4 +45,4 @@ lock:
 	@uv pip compile --quiet pyproject.toml --all-extras --universal --python-version 3.11 --generate-hashes --no-header --no-annotate -o requirements.lock
 
 clean:
-	@rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis demo-run
+	@rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis demo-run*

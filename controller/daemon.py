@@ -93,13 +93,16 @@ class Daemon:
         away_ms: int | None = None,
         trouble: str = "",
         refused: str = "",
+        on_heard: Callable[[], None] | None = None,
     ) -> None:
         """Wire the house. Without a journal (`trouble` says why) it lives from memory and calls for help.
 
         `away_ms` is how long it was away, None if a clock that was not set makes that unknown. `refused` says
-        what is wrong with the settings file if `plan` is the last good one instead.
+        what is wrong with the settings file if `plan` is the last good one instead. `on_heard` is called after
+        each turn that took in what a sensor or a board has said.
         """
         self._settings_path = settings_path
+        self._on_heard = on_heard
         self.clock = clock
         self.inbox = Inbox()
         self._journal = journal
@@ -247,6 +250,8 @@ class Daemon:
                 inbound.committed()
         elif inbound is not None:
             self._turn(stamp, inbound)
+            if self._on_heard is not None and isinstance(inbound.event, (ReadingsTaken, CurtainReported)):
+                self._on_heard()
         elif self.engine.state.wake_ms <= stamp.house_ms:
             self._turn(stamp, Inbound(Woken()))
         for report in self._null_motor.due(stamp.house_ms):

@@ -20,6 +20,7 @@ from controller.core.plan.plan import Plan
 from controller.edges import last_good
 from controller.edges.clock import BoardClock, Clock, RehearsalClock
 from controller.edges.journal import Journal, JournalBroken, JournalFull, JournalInUse
+from controller.edges.led_clock import ClockFile, LedClock
 from controller.export_command import add_export
 from controller.reckon import add_reckon
 from controller.replay_command import add_replay
@@ -78,6 +79,9 @@ def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     parser.add_argument(
         "--rehearsal-rate", type=float, default=1.0, metavar="N", help="rehearse: run N times as fast"
     )
+    parser.add_argument(
+        "--rehearsal-clock", type=Path, metavar="FILE", help="rehearse: somebody else tells the time there"
+    )
     parser.set_defaults(run=run_daemon)
 
 
@@ -111,6 +115,13 @@ def run_daemon(args: argparse.Namespace) -> int:
                 "duskbell run: a rehearsal needs a start with an offset and a rate above 0", file=sys.stderr
             )
             return USAGE
+    led = None
+    if args.rehearsal_clock is not None:
+        try:
+            led = ClockFile(args.rehearsal_clock)
+        except (OSError, ValueError) as error:
+            print(f"duskbell run: nobody tells the time in {args.rehearsal_clock}: {error}", file=sys.stderr)
+            return USAGE
     journal, trouble = None, ""
     utc_ms = BoardClock(loaded.site.time_zone, 0).utc_ms()
     try:
@@ -126,7 +137,7 @@ def run_daemon(args: argparse.Namespace) -> int:
         # A worn-out card must not silence the house: it lives from memory and calls for help.
         trouble = f"{error}: nothing is remembered over a restart"
         log.exception("no journal", why=trouble)
-    clock = _make_clock(loaded, journal, rehearsal, args.rehearsal_rate)
+    clock = _make_clock(loaded, journal, rehearsal, args.rehearsal_rate, led)
     daemon = Daemon(
         loaded,
         settings_path=args.settings,
@@ -135,6 +146,7 @@ def run_daemon(args: argparse.Namespace) -> int:
         away_ms=clock.away_ms if isinstance(clock, BoardClock) else None,
         trouble=trouble,
         refused=refused,
+        on_heard=None if led is None else led.count_heard,
     )
     signal.signal(signal.SIGTERM, lambda *_: daemon.stop())
     signal.signal(signal.SIGINT, lambda *_: daemon.stop())
@@ -160,9 +172,14 @@ def _recall_good(path: Path) -> Plan | None:
     return loaded if isinstance(loaded, Plan) else None
 
 
-def _make_clock(plan: Plan, journal: Journal | None, rehearsal: datetime | None, rate: float) -> Clock:
+def _make_clock(
+    plan: Plan, journal: Journal | None, rehearsal: datetime | None, rate: float, led: ClockFile | None
+) -> Clock:
     """Make the clock: the board's, going on from where the journal stands, or a rehearsal's."""
     left = None if journal is None else journal.load()
+    if led is not None:
+        started = left.house_ms if left else 0
+        return LedClock(led, time_zone=plan.site.time_zone, started_at_house_ms=started)
     if rehearsal is not None:
         start_ms = round(rehearsal.timestamp() * 1000)
         return RehearsalClock(

@@ -54,7 +54,7 @@ def add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 
 
 def _run_demo(args: argparse.Namespace) -> int:
-    """Run the demonstration in `demo-run/` of the current folder."""
+    """Run the demonstration in a folder of its own in the current one."""
     from simulators.live.demo import show  # noqa: PLC0415 - the other commands need none of its libraries
 
     return show(once=args.once)

@@ -144,7 +144,7 @@ class BoardClock:
         utc_ms = self.utc_ms()
         house_ms = self.house_ms()
         trusted = self._trust(utc_ms, house_ms)
-        return Stamp(max(house_ms, last_house_ms), utc_ms, _offset_min(self._zone, utc_ms), trusted)
+        return Stamp(max(house_ms, last_house_ms), utc_ms, offset_min(self._zone, utc_ms), trusted)
 
     def utc_ms(self) -> UtcMs:
         """Read UTC [ms]."""
@@ -227,7 +227,7 @@ class RehearsalClock:
         gone_ms = self._gone_ms()
         utc_ms = self._start_utc_ms + gone_ms
         house_ms = max(self._base_ms + gone_ms, last_house_ms)
-        return Stamp(house_ms, utc_ms, _offset_min(self._zone, utc_ms), utc_trusted=True)
+        return Stamp(house_ms, utc_ms, offset_min(self._zone, utc_ms), utc_trusted=True)
 
     def utc_ms(self) -> UtcMs:
         """Read the rehearsal's UTC [ms]."""
@@ -245,7 +245,7 @@ class RehearsalClock:
         return int((self._read_boot_ns() - self._started_boot_ns) * self._rate) // 1_000_000
 
 
-def _offset_min(zone: ZoneInfo, utc_ms: UtcMs) -> int:
+def offset_min(zone: ZoneInfo, utc_ms: UtcMs) -> int:
     """Find the zone's offset from UTC at an instant. [min] Positive east."""
     offset = datetime.fromtimestamp(utc_ms // 1_000, UTC).astimezone(zone).utcoffset()
     assert offset is not None, "a zone always has an offset"

@@ -38,6 +38,7 @@ def keep_almanac(site: Site, now_utc_ms: UtcMs, inbox: Inbox, journal: Journal |
         inbox.put(TroubleSeen(Watched.SKY, f"the table of the sun could not be made: {error}"))
         return
     inbox.put(AlmanacArrived(almanac))
+    log.info("the sun is reckoned", days=TABLE_DAYS)
     if journal is not None:
         try:
             journal.store_almanac(pack(almanac))

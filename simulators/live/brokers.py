@@ -15,6 +15,8 @@ from typing import Any, Final, Self
 
 LOOPBACK: Final = "127.0.0.1"
 READY_WITHIN_S: Final = 10.0
+TRIES: Final = 3
+"""A free port may be taken by another before the broker has it; then another one is tried."""
 
 
 class CannotShow(Exception):  # noqa: N818 - named by what happened
@@ -39,25 +41,34 @@ class DemoBroker:
         self.kind = ""
         self.modern = True
         self._folder = folder
+        self._log = folder / "mosquitto.log"
         self._process: subprocess.Popen[bytes] | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._broker: Any = None
 
     def __enter__(self) -> Self:
         program = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
-        if program is not None:
-            self._start_mosquitto(program)
-        else:
+        if program is None:
             self._start_embedded()
-        self._wait()
+            self._wait()
+            return self
+        for left in reversed(range(TRIES)):
+            self._start_mosquitto(program)
+            try:
+                self._wait()
+            except CannotShow:
+                self._end_mosquitto()
+                if not left:
+                    raise
+                self.port = free_port()
+            else:
+                break
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if self._process is not None:
-            self._process.terminate()
-            self._process.wait(timeout=10)
+        self._end_mosquitto()
         if self._loop is not None and self._broker is not None:
             asyncio.run_coroutine_threadsafe(self._broker.shutdown(), self._loop).result(timeout=10)
             self._loop.call_soon_threadsafe(self._loop.stop)
@@ -69,9 +80,15 @@ class DemoBroker:
         settings.write_text(
             f"listener {self.port} {LOOPBACK}\nallow_anonymous true\npersistence false\n", encoding="utf-8"
         )
-        log = (self._folder / "mosquitto.log").open("wb")
-        self._process = subprocess.Popen([program, "-c", str(settings)], stdout=log, stderr=log)  # noqa: S603 - our own arguments
-        log.close()
+        with self._log.open("wb") as log:
+            self._process = subprocess.Popen([program, "-c", str(settings)], stdout=log, stderr=log)  # noqa: S603 - our own arguments
+
+    def _end_mosquitto(self) -> None:
+        """End mosquitto if it runs."""
+        if self._process is not None:
+            self._process.terminate()
+            self._process.wait(timeout=10)
+            self._process = None
 
     def _start_embedded(self) -> None:
         """Run amqtt on a thread of its own. It speaks MQTT 3.1.1 only."""
@@ -111,9 +128,17 @@ class DemoBroker:
         """Wait until the broker takes connections."""
         until = time.monotonic() + READY_WITHIN_S
         while time.monotonic() < until:
+            if self._process is not None and self._process.poll() is not None:
+                raise CannotShow(f"{self.kind} ended at once: {self._quote()}")
             try:
                 with socket.create_connection((LOOPBACK, self.port), timeout=0.5):
                     return
             except OSError:
                 time.sleep(0.02)
-        raise CannotShow(f"{self.kind} did not take connections within {READY_WITHIN_S:.0f} s")
+        said = f": {self._quote()}" if self._process is not None else ""
+        raise CannotShow(f"{self.kind} did not take connections within {READY_WITHIN_S:.0f} s{said}")
+
+    def _quote(self) -> str:
+        """Return the last thing that mosquitto has written of itself."""
+        lines = self._log.read_text(encoding="utf-8", errors="replace").split("\n")
+        return next((line.strip() for line in reversed(lines) if line.strip()), "it said nothing")

@@ -1,13 +1,15 @@
 """`make demo`: the main job on a real broker and a real mail server, a simulated day in about a minute.
 
 Everything is the real thing but the house and the time: the daemon is the `duskbell run` of this checkout in a
-process of its own, told to rehearse at a rate; it reads MQTT and sends mail. At two in the afternoon the air
-pump fails. Somebody must answer.
+process of its own; it reads MQTT and sends mail. The house tells it the time, and waits where the machine is too
+busy for the daemon to hear each minute, or for the keeper to answer. At two in the afternoon the air pump fails.
+Somebody must answer.
 """
 
 from __future__ import annotations
 
 import argparse
+import fcntl
 import json
 import re
 import shutil
@@ -15,12 +17,15 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from controller.core.plan.plan import Plan
+from controller.edges.led_clock import ClockFile
 from controller.settings.load import load_settings
 from simulators.command import SETTINGS
 from simulators.instruments import read_site
@@ -44,8 +49,17 @@ ON_SITE_AFTER_MIN: Final = 15
 MENDED_AFTER_MIN: Final = 180
 """If nobody answers, somebody happens by after this. [min]"""
 
-UP_WITHIN_S: Final = 30.0
+ANSWERED_AFTER_MIN: Final = 22
+"""The keeper's phone is looked at and answered in so much of the house's time, however busy the machine. [min]"""
+
+UP_WITHIN_S: Final = 60.0
 """The daemon is up in about a second; a busy machine may need longer. [s]"""
+
+FOLDERS: Final = 9
+"""So many demonstrations may run in one checkout at once, each with a folder of its own."""
+
+LOCK: Final = "lock"
+"""The file in the folder that a running demonstration holds."""
 
 DAY_MIN: Final = 24 * 60
 SEED: Final = 7
@@ -81,14 +95,14 @@ class Demo:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._settings_path = folder / "duskbell.toml"
+        self._clock_path = folder / "clock"
+        self._log_path = folder / "duskbell.log"
         self.moves = 0
         self.answered = False
         self.letters: list[Letter] = []
         self._answering: set[str] = set()
         self._up = threading.Event()
-        self._up_at_ms = 0
-        self._up_s = 0.0
-        self._connected = False
+        self._awaited = {"started", "connected", "the sun is reckoned"}
 
     def run(self, *, once: bool) -> int:
         """Run it; 0 if everything that must happen has happened."""
@@ -108,8 +122,10 @@ class Demo:
                 mean_c=MEAN_C,
             )
             world = World(SEED, sky, travel_s=plan.curtain[0].travel_time_s)
+            start_utc_ms = round(START.timestamp() * 1000)
+            clock = ClockFile.create(self._clock_path, utc_ms=start_utc_ms, rate=RATE)
             house = LiveGreenhouse(
-                plan, world, read_site(SEED), start_utc_ms=round(START.timestamp() * 1000), rate=RATE
+                plan, world, read_site(SEED), start_utc_ms=start_utc_ms, rate=RATE, clock=clock
             )
             house.later(FAILS_AT_MIN, self._fail)
             house.later(FAILS_AT_MIN + MENDED_AFTER_MIN, self._mend)
@@ -118,8 +134,9 @@ class Demo:
             listener = threading.Thread(target=self._listen, args=(daemon,), daemon=True)
             listener.start()
             try:
-                if self._up.wait(UP_WITHIN_S):
-                    house.start(self._up_at_ms + round((time.monotonic() - self._up_s) * RATE * 1000.0))
+                if not self._up.wait(UP_WITHIN_S):
+                    raise CannotShow(f"the daemon was not up within {UP_WITHIN_S:.0f} s: {self._log_path}")
+                house.start()
                 while daemon.poll() is None and (not once or house.minutes < DAY_MIN):
                     time.sleep(0.05)
             except KeyboardInterrupt:
@@ -160,7 +177,7 @@ class Demo:
         """Start the real daemon."""
         words = [
             sys.executable, "-m", "controller.main", "run", "--settings", str(self._settings_path), "--log", "json",
-            "--rehearsal-start", START.isoformat(), "--rehearsal-rate", f"{RATE:g}",
+            "--rehearsal-clock", str(self._clock_path),
         ]  # fmt: skip
         return subprocess.Popen(words, stderr=subprocess.PIPE, text=True, encoding="utf-8")  # noqa: S603 - our own arguments
 
@@ -169,7 +186,7 @@ class Demo:
         stream = daemon.stderr
         if stream is None:
             return
-        with (self._folder / "duskbell.log").open("w", encoding="utf-8") as log:
+        with self._log_path.open("w", encoding="utf-8") as log:
             for line in stream:
                 log.write(line)
                 try:
@@ -183,17 +200,11 @@ class Demo:
         """Show one line of the daemon's log, if a visitor would want to see it."""
         ledger, rule, text = said.get("ledger"), said.get("rule", ""), said.get("event", "")
         at = said.get("at", "")[11:16] or None
-        if text == "started":
-            # The house begins at the daemon's time, so that both clocks show the same.
-            self._up_at_ms = round(datetime.fromisoformat(said["at"]).timestamp() * 1000)
-            self._up_s = time.monotonic()
-        if text == "connected":
-            self._connected = True
-        if text in {"started", "connected"}:
-            if self._connected and self._up_at_ms:
+        if text in self._awaited:
+            self._awaited.discard(text)
+            if not self._awaited:
                 self._up.set()
-            return
-        if ledger == "curtain":
+        elif ledger == "curtain":
             if text.startswith("runs "):
                 self.moves += 1
             if text.startswith(("runs ", "stopped", "the command did not reach")):
@@ -216,27 +227,34 @@ class Demo:
         self.letters.append(letter)
         self._stage.say("mail", f"to {', '.join(letter.to)}: {letter.text.splitlines()[0]}")
         code = re.search(r"Answer with code (\d{4})", letter.text)
-        if code is not None and "EMERGENCY" in letter.subject and code.group(1) not in self._answering:
-            self._answering.add(code.group(1))
-            threading.Timer(ANSWER_AFTER_S, self._answer, args=(code.group(1),)).start()
+        house = self._stage.house
+        if (
+            house is None
+            or code is None
+            or "EMERGENCY" not in letter.subject
+            or code.group(1) in self._answering
+        ):
+            return
+        self._answering.add(code.group(1))
+        if house.wait_at is None:
+            house.wait_at = house.minutes + ANSWERED_AFTER_MIN
+        threading.Timer(ANSWER_AFTER_S, self._answer, args=(code.group(1), house)).start()
 
-    def _answer(self, code: str) -> None:
-        """Answer as a person would: by the command line."""
+    def _answer(self, code: str, house: LiveGreenhouse) -> None:
+        """Answer as a person would: by the command line. The house waits for a machine that is slow to start it."""
         words = [
-            sys.executable,
-            "-m",
-            "controller.main",
-            "acknowledge",
-            code,
-            "--settings",
-            str(self._settings_path),
-            "--person",
-            "keeper",
-        ]
-        done = subprocess.run(words, capture_output=True, text=True, timeout=30, check=False)  # noqa: S603 - our own arguments
+            sys.executable, "-m", "controller.main", "acknowledge", code,
+            "--settings", str(self._settings_path), "--person", "keeper",
+        ]  # fmt: skip
+        try:
+            done = subprocess.run(  # noqa: S603 - our own arguments
+                words, capture_output=True, text=True, timeout=60, check=False
+            )
+        finally:
+            house.wait_at = None
         self.answered = self.answered or done.returncode == 0
-        if done.returncode == 0 and self._stage.house is not None:
-            self._stage.house.later(self._stage.house.minutes + ON_SITE_AFTER_MIN, self._mend)
+        if done.returncode == 0:
+            house.later(house.minutes + ON_SITE_AFTER_MIN, self._mend)
         self._stage.say("keeper", f"duskbell acknowledge {code} -> {(done.stdout or done.stderr).strip()}")
 
     def _fail(self, world: World) -> None:
@@ -266,7 +284,7 @@ class Demo:
 
 
 def main() -> int:
-    """Run the demonstration in `demo-run/` of the current folder."""
+    """Run the demonstration in a folder of its own in the current one."""
     parser = argparse.ArgumentParser(
         prog="make demo", description="A day of the invented site in about a minute."
     )
@@ -275,16 +293,38 @@ def main() -> int:
 
 
 def show(*, once: bool) -> int:
-    """Run the demonstration in a fresh `demo-run/` of the current folder; 0 if all that must happen has happened."""
-    folder = Path("demo-run").resolve()
-    shutil.rmtree(folder, ignore_errors=True)
-    folder.mkdir()
-    folder.chmod(0o755)
+    """Run the demonstration in a fresh `demo-run/` of the current folder; 0 if all that must happen has happened.
+
+    While another one runs there, it is `demo-run-2/` and so on.
+    """
     try:
-        return Demo(folder).run(once=once)
+        with _take_folder(Path.cwd()) as folder:
+            return Demo(folder).run(once=once)
     except CannotShow as error:
         sys.stderr.write(f"{error}\n")
         return 1
+
+
+@contextmanager
+def _take_folder(where: Path) -> Iterator[Path]:
+    """Take the first folder in which no other demonstration runs, empty, for as long as the `with` lasts."""
+    for number in range(1, FOLDERS + 1):
+        folder = where / ("demo-run" if number == 1 else f"demo-run-{number}")
+        folder.mkdir(exist_ok=True)
+        folder.chmod(0o755)
+        with (folder / LOCK).open("w") as lock:
+            try:
+                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                continue
+            for old in folder.iterdir():
+                if old.is_dir():
+                    shutil.rmtree(old)
+                elif old.name != LOCK:
+                    old.unlink()
+            yield folder
+            return
+    raise CannotShow(f"{FOLDERS} demonstrations run here already: end one of them first")
 
 
 if __name__ == "__main__":

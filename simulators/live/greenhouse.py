@@ -29,6 +29,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from controller.core.plan.curtain import Actuator
 from controller.core.plan.plan import Plan
+from controller.edges.led_clock import ClockFile
 from controller.settings.load import read_settings
 from simulators.board_wire import to_event
 from simulators.boards import RelayBoard
@@ -42,13 +43,27 @@ TRAVEL_S: Final = 300.0
 STEPS_A_MINUTE: Final = 12
 """The board is looked at this often in a simulated minute, so that commands are answered soon."""
 
+HEARD_WITHIN_S: Final = 5.0
+"""A message of the house that is not heard within this is lost, and the house goes on. [s]"""
+
+BEHIND_MOST_S: Final = 0.05
+"""What the house is late beyond this is not made up for by hurrying. [s]"""
+
 
 class LiveGreenhouse:
     """One house on one broker. `start` it, change the world through `later`, `stop` it."""
 
     def __init__(
-        self, plan: Plan, world: World, instruments: tuple[Instrument, ...], *, start_utc_ms: int, rate: float
+        self,
+        plan: Plan,
+        world: World,
+        instruments: tuple[Instrument, ...],
+        *,
+        start_utc_ms: int,
+        rate: float,
+        clock: ClockFile | None = None,
     ) -> None:
+        """Build it. With a `clock` the house tells a daemon the time, and waits until that has heard each minute."""
         if not 1.0 <= rate <= 3600.0:
             raise ValueError(f"a live house runs at 1 to 3600 times real time, not {rate}")
         self._plan = plan
@@ -57,6 +72,10 @@ class LiveGreenhouse:
         self._sensors = {sensor.name: sensor for sensor in plan.sensor}
         self._start_utc_ms = start_utc_ms
         self._rate = rate
+        self._clock = clock
+        self._owed = 0
+        self.wait_at: int | None = None
+        """Minute of its life at which the house stands still, for a person who takes real time; None: none."""
         self._minute = 0
         self._began = time.monotonic()
         self._stopping = threading.Event()
@@ -75,6 +94,8 @@ class LiveGreenhouse:
     @property
     def utc_ms(self) -> int:
         """The house's time now [ms]."""
+        if self._clock is not None:
+            return self._clock.utc_ms
         return self._start_utc_ms + round((time.monotonic() - self._began) * 1000.0 * self._rate)
 
     @property
@@ -94,7 +115,8 @@ class LiveGreenhouse:
     def stop(self) -> None:
         """End."""
         self._stopping.set()
-        self._thread.join(timeout=10.0)
+        if self._thread.is_alive():
+            self._thread.join(timeout=10.0)
         self._client.disconnect()
         self._client.loop_stop()
 
@@ -123,8 +145,7 @@ class LiveGreenhouse:
         zone = ZoneInfo(self._plan.site.time_zone)
         while not self._stopping.is_set():
             step += 1
-            wait = self._began + step * step_s / self._rate - time.monotonic()
-            if wait > 0 and self._stopping.wait(wait):
+            if not self._may_go_on(step, step_s):
                 return
             self.world.board.advance(step_s)
             self._obey()
@@ -137,10 +158,38 @@ class LiveGreenhouse:
                         change(self.world)
                 self.world.advance(utc_ms, local.hour * 60 + local.minute)
                 self._speak(utc_ms)
+            if self._clock is not None:
+                self._clock.utc_ms = self._start_utc_ms + round(step * step_s * 1000.0)
             if step % STEPS_A_MINUTE == 0 or (
                 step % 3 == 0 and self.world.board.seconds_until_change() < 3600.0
             ):
                 self._report()
+
+    def _may_go_on(self, step: int, step_s: float) -> bool:
+        """Wait until it is time for a step; False if the house is to end.
+
+        The house goes no further than a minute ahead of what the daemon that it leads has heard.
+        """
+        if step % STEPS_A_MINUTE == 0 and self._clock is not None:
+            until = time.monotonic() + HEARD_WITHIN_S
+            while self._clock.heard < self._owed and time.monotonic() < until:
+                if self._stopping.wait(0.001):
+                    return False
+            self._owed = self._clock.heard
+            while self.wait_at is not None and self._minute >= self.wait_at:
+                if self._stopping.wait(0.01):
+                    return False
+        wait = self._began + step * step_s / self._rate - time.monotonic()
+        if wait > 0:
+            return not self._stopping.wait(wait)
+        if self._clock is not None:
+            self._began += max(0.0, -wait - BEHIND_MOST_S)
+        return not self._stopping.is_set()
+
+    def _publish(self, topic: str, payload: str | bytes) -> None:
+        """Publish, and count what is to be heard."""
+        if self._client.publish(topic, payload, qos=0).rc == mqtt.MQTT_ERR_SUCCESS:
+            self._owed += 1
 
     def _obey(self) -> None:
         """Give the board the commands that have come in."""
@@ -179,7 +228,7 @@ class LiveGreenhouse:
             }
             if self._last_command is not None:
                 document["command"] = self._last_command
-            self._client.publish(curtain.report_topic, json.dumps(document), qos=0)
+            self._publish(curtain.report_topic, json.dumps(document))
 
     def _speak(self, utc_ms: int) -> None:
         """Let the sensors speak whose minute it is."""
@@ -192,7 +241,7 @@ class LiveGreenhouse:
             if value is not None:
                 readings.append((self._sensors[instrument.name], value))
         for topic, payload in write_payloads(readings):
-            self._client.publish(topic, payload, qos=0)
+            self._publish(topic, payload)
 
 
 def _read_password(path: str) -> str | None:

@@ -6,6 +6,8 @@ import shutil
 import smtplib
 import subprocess
 import sys
+import threading
+from contextlib import ExitStack
 from email.message import EmailMessage
 from pathlib import Path
 
@@ -13,11 +15,17 @@ import paho.mqtt.client as mqtt
 import pytest
 
 from controller.core.plan.plan import Plan
+from controller.edges.led_clock import ClockFile
 from controller.settings.load import read_settings
-from simulators.live.brokers import LOOPBACK, DemoBroker
-from simulators.live.demo import Demo
+from simulators.instruments import read_site
+from simulators.live import brokers
+from simulators.live.brokers import LOOPBACK, CannotShow, DemoBroker, free_port
+from simulators.live.demo import FOLDERS, Demo, _take_folder
+from simulators.live.greenhouse import STEPS_A_MINUTE, LiveGreenhouse
 from simulators.live.mailbox import Mailbox
 from simulators.site import SETTINGS
+from simulators.sky import SyntheticSky
+from simulators.world import World
 
 
 def _round_trip(broker: DemoBroker) -> list[bytes]:
@@ -96,3 +104,71 @@ def test_the_mailbox_keeps_what_it_is_given() -> None:
 
     assert (letter.to, letter.subject, letter.message_id) == (("b@example.org",), "Oxygen", "<1@here>")
     assert letter.text.strip() == "low"
+
+
+def test_a_broker_that_ends_at_once_is_quoted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the broker wrote of itself is the reason given, after other ports have been tried."""
+    program = tmp_path / "mosquitto"
+    program.write_text("#!/bin/sh\necho begun $2\necho 'Error: Address already in use'\nexit 1\n")
+    program.chmod(0o755)
+    ports: list[int] = []
+
+    def count_ports() -> int:
+        ports.append(free_port())
+        return ports[-1]
+
+    monkeypatch.setattr(brokers, "free_port", count_ports)
+    monkeypatch.setattr(shutil, "which", lambda *_args, **_more: str(program))
+
+    with pytest.raises(CannotShow, match="mosquitto ended at once: Error: Address already in use"):
+        DemoBroker(tmp_path).__enter__()
+    assert len(ports) == brokers.TRIES
+
+
+def test_each_demonstration_has_a_folder_of_its_own(tmp_path: Path) -> None:
+    """A second one does not touch the first one's folder; when one has ended, its folder is used anew."""
+    with _take_folder(tmp_path) as first:
+        (first / "journal").mkdir()
+        (first / "journal" / "alarms.db").touch()
+        (first / "duskbell.log").touch()
+        with _take_folder(tmp_path) as second:
+            assert (first.name, second.name) == ("demo-run", "demo-run-2")
+        assert sorted(path.name for path in first.iterdir()) == ["duskbell.log", "journal", "lock"]
+    with _take_folder(tmp_path) as again:
+        assert [path.name for path in again.iterdir()] == ["lock"]
+        assert again == first
+
+
+def test_more_demonstrations_than_folders_are_refused_in_a_line(tmp_path: Path) -> None:
+    """Who begins one too many is told what to do."""
+    with ExitStack() as stack:
+        for _ in range(FOLDERS):
+            stack.enter_context(_take_folder(tmp_path))
+        with pytest.raises(CannotShow, match="9 demonstrations run here already: end one of them first"):
+            stack.enter_context(_take_folder(tmp_path))
+
+
+def test_the_house_waits_until_it_has_been_heard(tmp_path: Path) -> None:
+    """However late, a house that leads goes no further than a minute that nobody has taken in."""
+    plan = read_settings(SETTINGS)
+    assert isinstance(plan, Plan)
+    clock = ClockFile.create(tmp_path / "clock", utc_ms=0, rate=3600.0)
+    sky = SyntheticSky(1, latitude_deg=54.0, longitude_deg=-1.0)
+    world = World(1, sky, travel_s=300.0)
+    house = LiveGreenhouse(plan, world, read_site(1), start_utc_ms=0, rate=3600.0, clock=clock)
+    house._owed = 2
+    went_on = threading.Event()
+
+    def go_on() -> None:
+        if house._may_go_on(STEPS_A_MINUTE, 5.0):
+            went_on.set()
+
+    waiter = threading.Thread(target=go_on)
+    waiter.start()
+    clock.count_heard()
+
+    assert not went_on.wait(0.1)
+    clock.count_heard()
+    assert went_on.wait(5.0)
+    waiter.join(5.0)
+    assert house._owed == 2, "from here on it is counted anew"
