@@ -10,6 +10,7 @@ from controller.core.roll import Roll
 from controller.core.state import State
 from controller.core.units import KEPT_UNIT, Basis, allowed_units, find_conversion
 from controller.core.vocabulary import Trust, ValueEntered
+from controller.core.water.kit import find_basis
 
 BASES: Final = tuple(basis.value for basis in Basis if basis.value)
 """The words for what a value is weighed as."""
@@ -33,7 +34,8 @@ def make_entry(roll: Roll, request: dict[str, object]) -> ValueEntered:
     except ValueError:
         raise EntryRefused(f"{str(request['value'])[:40]!r} is no number") from None
     word = str(request.get("basis") or "")
-    if word not in {"", *BASES}:
+    basis = find_basis(word)
+    if basis is None:
         raise EntryRefused(f"{word[:20]!r} is no basis; known are {', '.join(BASES)}")
     sensor = roll.sensors.get(name)
     if sensor is not None:
@@ -43,7 +45,7 @@ def make_entry(roll: Roll, request: dict[str, object]) -> ValueEntered:
             allowed = ", ".join(allowed_units(sensor.quantity))
             raise EntryRefused(f"{unit[:20]!r} is no unit of {sensor.quantity.value}; allowed are {allowed}")
         value = conversion.apply(value)
-    return ValueEntered(name, value, person, Basis(word), bool(request.get("correct")))
+    return ValueEntered(name, value, person, basis, bool(request.get("correct")))
 
 
 def enter_value(

@@ -1,8 +1,8 @@
 """Calculators on the command line: `duskbell reckon NAME --option value ...`.
 
 Each takes numbers with their units in the option's name and answers in plain text, or with `--json` as one
-object with exactly `value`, `unit`, `source` and `also`. A number outside a formula's range is refused in one
-line on standard error, and the exit status is 2.
+object with exactly `value`, `unit`, `source` and `also`; where `value` is null, `also.why` says why. A number
+outside a formula's range is refused in one line on standard error, and the exit status is 2.
 """
 
 from __future__ import annotations
@@ -112,7 +112,7 @@ def run_reckon(args: argparse.Namespace) -> int:
     for option in calculator.options:
         given = getattr(args, _PREFIX + option.name)
         if option.is_word:
-            words[option.name] = given
+            words |= {} if given is None else {option.name: given}
         elif option.is_flag:
             words |= {option.name: ""} if given else {}
         else:
@@ -128,11 +128,12 @@ def run_reckon(args: argparse.Namespace) -> int:
 
 def write_json(answer: Answer) -> str:
     """Write an answer as one JSON object on one line, keys sorted."""
+    why = {"why": answer.nothing} if answer.value is None else {}
     shown = {
         "value": answer.value,
         "unit": answer.unit,
         "source": answer.source,
-        "also": dict(answer.also),
+        "also": {**answer.also, **why},
     }
     return json.dumps(shown, sort_keys=True, allow_nan=False, ensure_ascii=False)
 

@@ -51,7 +51,10 @@ def add_talk(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     enter = _add(commands, "enter", "enter the value of a test kit", ("sensor", "value"))
     enter.add_argument("--unit", help="unit of the value (default: the sensor's, such as mg/L)")
     enter.add_argument(
-        "--basis", choices=BASES, help="what the kit weighs it as; needed for ammonia, nitrite and nitrate"
+        "--basis",
+        choices=BASES,
+        type=str.upper,
+        help="what the kit weighs it as; needed for ammonia, nitrite and nitrate",
     )
     enter.add_argument(
         "--correct", action="store_true", help="the last value was a slip: this one takes its place"

@@ -12,7 +12,7 @@ from controller.core.vocabulary import Stamp
 
 def describe_waters(state: State, stamp: Stamp) -> dict[str, Any]:
     """Describe the waters as a document with stable keys."""
-    sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives)
+    sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives, state.durable.doubts)
     return {
         "horizons": [
             {

@@ -102,6 +102,17 @@ def test_the_names_are_those_agreed() -> None:
             "h",
             0.01,
         ),
+        # By hand: 2000 W hold 12 + 50 C; from 20 to 28 C in tau ln(42/34), tau 28.95 h.
+        (
+            "cooling --volume-l 1000 --loss-w-k 40 --start-c 20 --ambient-c 12 --target-c 28 --heater-w 2000",
+            6.117,
+            "h",
+            0.005,
+        ),
+        # Molar masses by hand: 1 mg/L as NH3 is 0.8225 as N, as NH4 0.7765; times 0.05017 (Emerson et al. 1975).
+        ("ammonia --total-ammonia-mg-l 1 --ph 8 --temperature-c 24 --basis NH3", 0.04126, "mg/L", 1e-5),
+        ("ammonia --total-ammonia-mg-l 1 --ph 8 --temperature-c 24 --basis nh4", 0.03896, "mg/L", 1e-5),
+        ("ammonia --total-ammonia-mg-l 1 --ph 8 --temperature-c 24 --basis n", 0.05017, "mg/L", 1e-5),
         ("nitrate --made-g-d 20 --taken-up-g-d 15 --exchange-m3-d 0.1 --inflow-mg-l 2", 52.0, "mg/L", 1e-9),
         ("level --fall-mm 1 --surface-m2 2 --time-h 0.5", 2.0, "L", 1e-9),
         ("filter --load-g-d 30 --area-m2 100 --highest-g-m2-d 0.6 --half-mg-l 1", 1.0, "mg/L", 1e-9),
@@ -174,6 +185,10 @@ def test_there_are_long_options_only() -> None:
         ("ammonia --total-ammonia-mg-l 1_0 --ph 8 --temperature-c 24", "'1_0' is no number"),
         ("ammonia --total-ammonia-mg-l 1 --ph 8", "--temperature-c"),
         ("ammonia --total-ammonia-mg-l 1 --ph 8 --temperature-c 24 --salt 3", "--salt"),
+        (
+            "ammonia --total-ammonia-mg-l 1 --ph 8 --temperature-c 24 --basis NO3",
+            "total ammonia as N or NH3 or NH4",
+        ),
         ("oxygen --temperature-c 28 --oxygen-mg-l 40", "dissolved oxygen 40 mg/L is outside 0 to 25"),
         ("oxygen --temperature-c 28 --elevation-m 10 --pressure-hpa 1000", "not both"),
         ("oxygen --temperature-c 41", "water temperature 41 C"),
@@ -256,6 +271,51 @@ def test_an_overloaded_filter_has_no_number(capsys: pytest.CaptureFixture[str]) 
     assert capsys.readouterr().out.startswith("no steady value: the filter is overloaded")
     answer = ask(capsys, line)
     assert (answer["value"], answer["also"]["overloaded"]) == (None, True)
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("filter --load-g-d 60 --area-m2 100 --highest-g-m2-d 0.6 --half-mg-l 1", "overloaded"),
+        ("horizon --oxygen-mg-l 6 --limit-mg-l 3 --fish-kg-m3 0 --demand-mg-kg-h 300", "nothing uses oxygen"),
+        (
+            WITH_EXCHANGE.replace("kg-m3 10", "kg-m3 2"),
+            "surface gives more",
+        ),
+        (
+            "cooling --volume-l 1000 --loss-w-k 40 --start-c 20 --ambient-c 12 --target-c 28",
+            "unheated the water goes from 20 towards 12 C",
+        ),
+        (
+            "cooling --volume-l 1000 --loss-w-k 40 --start-c 20 --ambient-c 12 --target-c 28 --heater-w 400",
+            "with 400 W of heating the water goes from 20 towards 22 C",
+        ),
+    ],
+)
+def test_where_there_is_no_number_it_is_said_why(
+    capsys: pytest.CaptureFixture[str], line: str, words: str
+) -> None:
+    """The value is null, `also.why` says why, and the plain answer begins with the same words."""
+    answer = ask(capsys, f"reckon {line}")
+    assert answer["value"] is None
+    assert words in answer["also"]["why"]
+
+    assert call(f"reckon {line}") == 0
+    assert capsys.readouterr().out.startswith(answer["also"]["why"])
+
+
+@pytest.mark.parametrize(("ph", "words"), [(6.8, "over days"), (7.6, "hardly dissolves")])
+def test_base_makes_up_no_ph_for_calcium_carbonate(
+    capsys: pytest.CaptureFixture[str], ph: float, words: str
+) -> None:
+    """The grams are the equivalents'; doses and pH are left open, and it is said plainly why."""
+    line = "reckon base --raise-alkalinity-mg-l 30 --volume-l 1000 --chemical limestone --alkalinity-mg-l 40"
+    answer = ask(capsys, f"{line} --temperature-c 26 --total-ammonia-mg-l 1 --ph {ph}")
+    also = answer["also"]
+
+    assert answer["value"] == pytest.approx(30.0, rel=1e-3)
+    assert also["settled_ph"] is also["ph_rise_each"] is also["doses"] is None
+    assert words in also["note"]
 
 
 @pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)

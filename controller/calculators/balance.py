@@ -52,7 +52,7 @@ def reckon_horizon(given: Given) -> Answer:
         "until the limit with aeration lost",
         horizon.SOURCE,
         {"use_mg_l_h": horizon.find_use_mg_l_h(draw), "basis": horizon.Basis.WORST_CASE.value},
-        "never: the surface gives more than is used",
+        "never: the surface gives more than is used" if exchange_per_h else "never: nothing uses oxygen",
     )
 
 
@@ -60,23 +60,31 @@ def reckon_cooling(given: Given) -> Answer:
     """Reckon how long an unheated tank takes to a temperature."""
     volume_l, loss_w_k = given.need("volume-l"), given.need("loss-w-k")
     start_c, ambient_c = given.need("start-c"), given.need("ambient-c")
+    target_c, heater_w = given.need("target-c"), given.need("heater-w")
     hours = cooling.find_hours(
         start_c=start_c,
         ambient_c=ambient_c,
-        target_c=given.need("target-c"),
+        target_c=target_c,
         volume_l=volume_l,
         loss_w_k=loss_w_k,
+        heater_w=heater_w,
     )
+    balance_c = cooling.find_balance_c(ambient_c=ambient_c, loss_w_k=loss_w_k, heater_w=heater_w)
     also: dict[str, Detail] = {
         "time_constant_h": cooling.find_time_constant_h(volume_l=volume_l, loss_w_k=loss_w_k),
         "first_rate_c_h": cooling.find_first_rate_c_h(
-            start_c=start_c, ambient_c=ambient_c, volume_l=volume_l, loss_w_k=loss_w_k
+            start_c=start_c, ambient_c=ambient_c, volume_l=volume_l, loss_w_k=loss_w_k, heater_w=heater_w
         ),
-        "holding_w": cooling.find_holding_w(hold_c=start_c, ambient_c=ambient_c, loss_w_k=loss_w_k),
+        "balance_c": balance_c,
+        "holding_start_w": cooling.find_holding_w(hold_c=start_c, ambient_c=ambient_c, loss_w_k=loss_w_k),
+        "holding_target_w": cooling.find_holding_w(hold_c=target_c, ambient_c=ambient_c, loss_w_k=loss_w_k),
         "warming_1_c_h_w": cooling.find_warming_w(volume_l=volume_l, rate_c_h=1.0),
     }
-    nothing = "never: the surroundings do not bring it there"
-    return Answer(hours, "h", "until the target, unheated", cooling.SOURCE, also, nothing)
+    heated = f"with {heater_w:g} W of heating" if heater_w else "unheated"
+    nothing = (
+        f"never: {heated} the water goes from {start_c:g} towards {balance_c:.4g} C, not to {target_c:g}"
+    )
+    return Answer(hours, "h", f"until the target, {heated}", cooling.SOURCE, also, nothing)
 
 
 def reckon_nitrate(given: Given) -> Answer:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from controller.calculators.answer import Answer, Detail, Given, OptionsDisagree
+from controller.core.units import Basis, Quantity
 from controller.core.water import ammonia, base, carbonate, oxygen
+from controller.core.water.chemical import TRAITS, SlowToDissolve, find_chemical
+from controller.core.water.kit import BASES, BasisRefused, find_basis, restate_mg_l
 
 
 def reckon_ammonia(given: Given) -> Answer:
     """Reckon un-ionised ammonia."""
     ph, temperature_c = given.need("ph"), given.need("temperature-c")
     fraction = ammonia.unionised_fraction(ph=ph, temperature_c=temperature_c)
-    unionised = ammonia.find_unionised_mg_l(
-        total_ammonia_mg_l=given.need("total-ammonia-mg-l"), ph=ph, temperature_c=temperature_c
-    )
+    total = _read_total_ammonia(given)
+    unionised = ammonia.find_unionised_mg_l(total_ammonia_mg_l=total, ph=ph, temperature_c=temperature_c)
     as_nh3 = ammonia.from_nitrogen_mg_l(ammonia.Species.AMMONIA, nitrogen_mg_l=unionised)
     return Answer(
         unionised,
@@ -21,10 +23,24 @@ def reckon_ammonia(given: Given) -> Answer:
         ammonia.SOURCE,
         {
             "fraction": fraction,
+            "total_ammonia_mg_l": total,
             "unionised_as_nh3_mg_l": as_nh3,
             "note": "zero salinity: 2 to 15 % high, on the safe side, at 0.5 to 2 mS/cm",
         },
     )
+
+
+def _read_total_ammonia(given: Given) -> float:
+    """Read the total ammonia as nitrogen [mg/L], whatever the kit weighs it as."""
+    word = given.words.get("basis", Basis.NITROGEN.value)
+    basis = find_basis(word)
+    if basis is None or basis is Basis.ITSELF:
+        known = ", ".join(each.value for each in BASES[Quantity.TOTAL_AMMONIA])
+        raise OptionsDisagree(f"{word[:20]!r} is no basis of ammonia; known are {known}")
+    try:
+        return restate_mg_l(Quantity.TOTAL_AMMONIA, value=given.need("total-ammonia-mg-l"), basis=basis)
+    except BasisRefused as refusal:
+        raise OptionsDisagree(str(refusal)) from None
 
 
 def reckon_oxygen(given: Given) -> Answer:
@@ -71,14 +87,36 @@ def reckon_carbonate(given: Given) -> Answer:
     )
 
 
+def _write_doses(water: base.Water, plan: base.DosePlan, *, total_mg_l: float | None) -> dict[str, Detail]:
+    """Write the doses and, with a total ammonia [mg/L as N], what they do to its un-ionised part."""
+    told: dict[str, Detail] = {
+        "doses": plan.doses,
+        "grams_each": plan.grams_each,
+        "ph_rise_each": plan.ph_rise_each,
+        "settled_ph": plan.settled_ph,
+        "ph_all_at_once": plan.ph_at_once,
+    }
+    if plan.ph_at_once is None:
+        told["note"] = f"all at once it would pass pH {carbonate.PH.high:g}"
+    if total_mg_l is not None:
+        hazard = base.find_hazard(water, plan, total_ammonia_mg_l=total_mg_l)
+        told |= {
+            "unionised_before_mg_l": hazard.before_mg_l,
+            "unionised_after_mg_l": hazard.after_mg_l,
+            "unionised_all_at_once_mg_l": hazard.at_once_mg_l,
+            "unionised_times": hazard.times,
+        }
+    return told
+
+
 def reckon_base(given: Given) -> Answer:
     """Reckon the grams of a base, the doses to split it into, and the ammonia hazard."""
     name = given.words["chemical"]
-    chemical = base.find_chemical(name)
+    chemical = find_chemical(name)
     if chemical is None:
-        known = ", ".join(traits.formula for traits in base.TRAITS.values())
+        known = ", ".join(traits.formula for traits in TRAITS.values())
         raise OptionsDisagree(f"no base is called {name[:40]!r}; known are {known}, and their names")
-    traits = base.TRAITS[chemical]
+    traits = TRAITS[chemical]
     rise_mg_l = given.need("raise-alkalinity-mg-l")
     grams = base.find_grams(
         chemical,
@@ -104,23 +142,13 @@ def reckon_base(given: Given) -> Answer:
     total_mg_l = given.find("total-ammonia-mg-l")
     if given.all_or_none("ph", "temperature-c", "alkalinity-mg-l"):
         water = base.Water(given.need("ph"), given.need("alkalinity-mg-l"), given.need("temperature-c"))
-        plan = base.plan_doses(chemical, water, raise_alkalinity_mg_l=rise_mg_l, grams=grams)
-        also |= {
-            "doses": plan.doses,
-            "grams_each": plan.grams_each,
-            "ph_rise_each": plan.ph_rise_each,
-            "settled_ph": plan.settled_ph,
-            "ph_all_at_once": plan.ph_at_once,
-        }
-        safety.append("Give the next dose only when pH has come back; otherwise reckon anew.")
-        if total_mg_l is not None:
-            hazard = base.find_hazard(water, plan, total_ammonia_mg_l=total_mg_l)
-            also |= {
-                "unionised_before_mg_l": hazard.before_mg_l,
-                "unionised_after_mg_l": hazard.after_mg_l,
-                "unionised_all_at_once_mg_l": hazard.at_once_mg_l,
-                "unionised_times": hazard.times,
-            }
+        try:
+            plan = base.plan_doses(chemical, water, raise_alkalinity_mg_l=rise_mg_l, grams=grams)
+        except SlowToDissolve as slow:
+            also["note"] = str(slow)
+        else:
+            also |= _write_doses(water, plan, total_mg_l=total_mg_l)
+            safety.append("Give the next dose only when pH has come back; otherwise reckon anew.")
     elif total_mg_l is not None:
         raise OptionsDisagree("--total-ammonia-mg-l needs --ph, --temperature-c and --alkalinity-mg-l")
     else:

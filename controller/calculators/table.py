@@ -31,7 +31,12 @@ CALCULATORS: Final[tuple[Calculator, ...]] = (
         "un-ionised ammonia from total ammonia, both as nitrogen",
         "--total-ammonia-mg-l 1 --ph 8 --temperature-c 24",
         "0.05017 mg/L",
-        (_need("total-ammonia-mg-l", "total ammonia as nitrogen"), _PH, _WATER_C),
+        (
+            _need("total-ammonia-mg-l", "total ammonia, as nitrogen unless --basis says otherwise"),
+            _PH,
+            _WATER_C,
+            Option("basis", "what the kit weighs it as: N, NH3 or NH4 (default N)", is_word=True),
+        ),
         reckon_ammonia,
     ),
     Calculator(
@@ -104,7 +109,7 @@ CALCULATORS: Final[tuple[Calculator, ...]] = (
     ),
     Calculator(
         "cooling",
-        "hours until an unheated tank reaches a temperature",
+        "hours until a tank reaches a temperature, unheated or heated",
         "--volume-l 1000 --loss-w-k 40 --start-c 28 --ambient-c 12 --target-c 20",
         "20.07 h",
         (
@@ -113,6 +118,7 @@ CALCULATORS: Final[tuple[Calculator, ...]] = (
             _need("start-c", "water temperature now"),
             _need("ambient-c", "temperature of the surroundings"),
             _need("target-c", "water temperature asked for"),
+            Option("heater-w", "heating that is on all the while (default 0)", default=0.0),
         ),
         reckon_cooling,
     ),

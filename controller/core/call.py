@@ -208,7 +208,7 @@ def write_letter(draft: Draft, name: str, alarm: Alarm) -> Letter:
     entry, phrases = draft.roll.entries[name], draft.plan.phrases
     sensor, sense = draft.roll.sensors.get(entry.sensor), draft.senses.get(entry.sensor)
     trouble = None if entry.of is None else draft.troubles.get(entry.of)
-    sight = Foresight(draft.roll, draft.senses, draft.tended, draft.drives)
+    sight = Foresight(draft.roll, draft.senses, draft.tended, draft.drives, draft.doubts)
     outlook = foresee_alarm(sight, entry)
     hidden = [
         follower

@@ -16,7 +16,7 @@ from controller.core.curtain.drive import Drive
 from controller.core.curtain.hold import Hold
 from controller.core.plan.alarm import Watched
 from controller.core.state import Durable, Outstanding, State
-from controller.core.vocabulary import Effect, Ledger, Note, Stamp
+from controller.core.vocabulary import Effect, Ledger, Note, Stamp, Trust
 
 K = TypeVar("K")
 V = TypeVar("V")
@@ -32,6 +32,7 @@ class Draft:
         "codes_from",
         "days",
         "deadline_has_come",
+        "doubts",
         "drives",
         "due_alarms",
         "due_calls",
@@ -98,6 +99,7 @@ class Draft:
         self.standing = durable.standing
         self.learnt = durable.learnt
         self.days = durable.days
+        self.doubts = durable.doubts
         self.effects: list[Effect] = []
         self.due_alarms: set[str] = set()
         self.due_calls: set[str] = set()
@@ -116,6 +118,13 @@ class Draft:
     def note(self, ledger: Ledger, subject: str, rule: str, text: str, value: float | None = None) -> None:
         """Put a line into the record."""
         self.effects.append(Note(ledger, subject, rule, text, value))
+
+    def note_trust(self, name: str, *, before: Trust, after: Trust, why: str) -> None:
+        """Write a change of trust in a sensor into the record."""
+        text = (
+            f"can be trusted again (was {before.value})" if after is Trust.GOOD else f"{after.value}: {why}"
+        )
+        self.note(Ledger.SENSOR, name, after.value, text)
 
     def set_drive(self, name: str, drive: Drive) -> None:
         """Change one motor."""
@@ -168,12 +177,14 @@ class Draft:
             or self.standing is not old.standing
             or self.learnt is not old.learnt
             or self.days is not old.days
+            or self.doubts is not old.doubts
         ):
             durable = Durable(
                 drives=self.drives, holds=self.holds, alarms=self.alarms, outstanding=self.outstanding,
                 occurrences=self.occurrences, effects_made=self.effects_made, codes_from=self.codes_from,
                 senders=self.senders, chain=self.chain,
                 entered=self.entered, standing=self.standing, learnt=self.learnt, days=self.days,
+                doubts=self.doubts,
             )  # fmt: skip
         return replace(
             self.state,

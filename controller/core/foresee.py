@@ -28,11 +28,12 @@ class Foresight:
     senses: Mapping[str, Sense]
     tended: Tended
     drives: Mapping[str, Drive]
+    doubts: Mapping[str, str]
 
     @property
     def scene(self) -> Scene:
         """What the waters are judged from."""
-        return Scene(self.senses, self.tended.traces, self.tended.doubts, self.roll.harms)
+        return Scene(self.senses, self.tended.traces, self.doubts, self.roll.harms)
 
 
 def foresee_waters(sight: Foresight) -> tuple[Outlook, ...]:

@@ -8,7 +8,8 @@ from controller.core.signals.sense import UNHEARD
 from controller.core.signals.trust import judge, turn_stale
 from controller.core.sky.almanac import Almanac, clear_sky_w_m2, sun_height_deg
 from controller.core.state import REFUSED_TOPICS_MOST
-from controller.core.vocabulary import Ledger, PayloadRefused, ReadingsTaken, Stamp, Trust
+from controller.core.vocabulary import Ledger, PayloadRefused, ReadingsTaken, Stamp
+from controller.core.water.probe import with_doubt
 
 OTHER_TOPICS = "other topics"
 """The shared counter of refused payloads once the named ones are used up."""
@@ -27,6 +28,7 @@ def take_readings(draft: Draft, event: ReadingsTaken) -> None:
     specs, curtains = draft.roll.specs, draft.roll.curtains_of_sensor
     alarms_of, calms, stirring = draft.roll.alarms_of_sensor, draft.roll.calms, draft.roll.stirs
     senses = dict(draft.senses)
+    doubts = draft.doubts
     sun_deg, clear_w_m2 = look_up_sky(draft.almanac, stamp)
     for sample in event.samples:
         name = sample.sensor
@@ -37,9 +39,11 @@ def take_readings(draft: Draft, event: ReadingsTaken) -> None:
         after = judge(spec, before, sample, stamp, sun_deg, clear_w_m2)
         if after is before:
             continue
+        if name in doubts:
+            after = with_doubt(name, after, doubts)
         senses[name] = after
         if after.trust is not before.trust:
-            _note_trust(draft, name, before.trust, after.trust, after.why)
+            draft.note_trust(name, before=before.trust, after=after.trust, why=after.why)
         if name in alarms_of and not is_calm(calms[name], before, after):
             draft.due_alarms.update(alarms_of[name])
         if name in curtains:
@@ -47,12 +51,6 @@ def take_readings(draft: Draft, event: ReadingsTaken) -> None:
         if name in stirring:
             draft.stirred.add(name)
     draft.senses = senses
-
-
-def _note_trust(draft: Draft, name: str, before: Trust, after: Trust, why: str) -> None:
-    """Write a change of trust into the record."""
-    text = f"can be trusted again (was {before.value})" if after is Trust.GOOD else f"{after.value}: {why}"
-    draft.note(Ledger.SENSOR, name, after.value, text)
 
 
 def let_go_stale(draft: Draft) -> None:
@@ -66,7 +64,7 @@ def let_go_stale(draft: Draft) -> None:
         if sense.stale_ms <= now and name in draft.roll.specs:
             senses[name] = after = turn_stale(draft.roll.specs[name], sense)
             if after.trust is not sense.trust:
-                _note_trust(draft, name, sense.trust, after.trust, after.why)
+                draft.note_trust(name, before=sense.trust, after=after.trust, why=after.why)
             draft.due_alarms.update(draft.roll.alarms_of_sensor.get(name, ()))
             draft.due_curtains.update(draft.roll.curtains_of_sensor.get(name, ()))
             draft.stirred.add(name)

@@ -19,6 +19,15 @@ RAILS_C: Final[dict[float, str]] = {
 }
 
 
+RAIL_NEAR_C: Final = 0.05
+"""A rail that came by another unit or was rounded on its way is still one. [C]"""
+
+
+def name_rail(value_c: float) -> str:
+    """Say what a temperature that is a rail of common probes means [C]; empty for any other."""
+    return next((why for rail, why in RAILS_C.items() if abs(value_c - rail) <= RAIL_NEAR_C), "")
+
+
 class OutOfRange(ValueError):  # noqa: N818 - it is read aloud in messages, and it is no error of the program
     """A number outside the range in which a formula holds.
 
@@ -72,7 +81,7 @@ class Range:
 
     def refuse(self, value: float, why: str = "") -> OutOfRange:
         """Make the refusal of `value` [unit]; `why` defaults to the name of a probe's rail value."""
-        return OutOfRange(self, value, why or (RAILS_C.get(value, "") if self.unit == "C" else ""))
+        return OutOfRange(self, value, why or (name_rail(value) if self.unit == "C" else ""))
 
     def narrow(self, *, low: float | None = None, high: float | None = None) -> Range:
         """Make the same range with nearer ends [unit]; an end further out changes nothing."""

@@ -17,6 +17,7 @@ from controller.core.plan.sensor import Sensor
 from controller.core.plan.water import Water
 from controller.core.signals.sense import Spec, make_spec
 from controller.core.water.outlook import Harm
+from controller.core.water.probe import list_probes
 from controller.core.water.readings import Recipe, list_sensors, list_traced, make_recipes, make_sensor
 
 
@@ -73,10 +74,11 @@ def call_roll(plan: Plan) -> Roll:
     for recipe in (recipe for each in recipes.values() for recipe in each):
         for sensor in recipe.inputs:
             recipes_of[sensor] = (*recipes_of.get(sensor, ()), recipe)
+    wet = plan.thermometers_in_water
     traced = frozenset(name for water in plan.water for name in list_traced(water) if name not in derived)
     return Roll(
         sensors={sensor.name: sensor for sensor in plan.sensor} | derived,
-        specs={sensor.name: make_spec(sensor) for sensor in plan.sensor},
+        specs={sensor.name: make_spec(sensor, in_water=sensor.name in wet) for sensor in plan.sensor},
         curtains={curtain.name: curtain for curtain in plan.curtain},
         entries=entries,
         persons={person.name: person for person in plan.person},
@@ -90,10 +92,9 @@ def call_roll(plan: Plan) -> Roll:
         recipes=recipes,
         recipes_of_sensor=recipes_of,
         probes={
-            name: tuple(water for water in plan.water if name in {water.oxygen, water.conductivity})
+            name: tuple(water for water in plan.water if name in list_probes(water))
             for water in plan.water
-            for name in (water.oxygen, water.conductivity)
-            if name
+            for name in list_probes(water)
         },
         traced=traced,
         stirs=traced | recipes_of.keys(),

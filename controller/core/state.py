@@ -54,10 +54,9 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Tended:
-    """What is learnt again of the waters: courses and doubts by sensor, and when to look for tests that are due."""
+    """What is learnt again of the waters: courses by sensor, and when to look for tests that are due."""
 
     traces: Mapping[str, Trace] = field(default_factory=dict)
-    doubts: Mapping[str, str] = field(default_factory=dict)
     look_ms: HouseMs = 0
 
 
@@ -68,7 +67,8 @@ class Durable:
     `occurrences` counts alarms and `effects_made` counts commands and messages, so that neither a code nor the
     name of an effect comes twice, not even across a restart. `codes_from` is where this house's codes begin.
     `standing` is what a person said of storm and snow; `learnt` what curtains have learnt of themselves, and
-    `days` the light at each canopy today, as it was within the last hour.
+    `days` the light at each canopy today, as it was within the last hour. `doubts` says by sensor why a probe
+    seems to hang in air: a restart must not forget it, for what shows it is the jump, and that is past.
     """
 
     drives: Mapping[str, Drive] = field(default_factory=dict)
@@ -84,6 +84,7 @@ class Durable:
     standing: Standing | None = None
     learnt: Mapping[str, Learnt] = field(default_factory=dict)
     days: Mapping[str, LightDay] = field(default_factory=dict)
+    doubts: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,13 +12,13 @@ from dataclasses import replace
 from typing import Final
 
 from controller.core.alarms.calm import is_calm
-from controller.core.draft import Draft
+from controller.core.draft import Draft, with_item, without_item
 from controller.core.signals.sense import UNHEARD, Sense
 from controller.core.state import Tended
 from controller.core.units import HOUR_MS, Quantity
 from controller.core.vocabulary import Trust
-from controller.core.water.derive import derive, derive_loss, with_doubt
-from controller.core.water.probe import find_in_air
+from controller.core.water.derive import derive, derive_loss
+from controller.core.water.probe import find_in_air, is_striking
 from controller.core.water.readings import Recipe
 from controller.core.water.trace import EMPTY, follow
 
@@ -29,18 +29,12 @@ REMIND_EVERY_MS: Final = HOUR_MS
 class _Work:
     """The mappings of one turn being changed; each is copied on its first change."""
 
-    __slots__ = ("doubts", "draft", "senses", "traces")
+    __slots__ = ("draft", "senses", "traces")
 
     def __init__(self, draft: Draft) -> None:
         self.draft = draft
         self.senses = dict(draft.senses)
         self.traces = dict(draft.tended.traces)
-        self.doubts = draft.tended.doubts
-
-    def look_at(self, name: str) -> Sense:
-        """Return what is known of a sensor, doubtful where its neighbours contradict it."""
-        sense = self.senses.get(name, UNHEARD)
-        return with_doubt(name, sense, self.doubts) if self.doubts else sense
 
 
 def tend_due(draft: Draft) -> None:
@@ -61,6 +55,9 @@ def expect_waters(draft: Draft) -> None:
         if name in roll.traced or (name in roll.sensors and name not in roll.specs)
     }
     draft.tended = Tended(traces=kept, look_ms=draft.now)
+    for name in draft.doubts:
+        if name not in roll.probes:
+            draft.doubts = without_item(draft.doubts, name)
     work = _Work(draft)
     for recipes in roll.recipes.values():
         for recipe in recipes:
@@ -80,35 +77,59 @@ def _tend(draft: Draft, stirred: AbstractSet[str]) -> None:
     for recipe in due.values():
         _reckon(work, recipe)
     draft.senses = work.senses
-    draft.tended = Tended(work.traces, work.doubts, draft.tended.look_ms)
+    draft.tended = Tended(work.traces, draft.tended.look_ms)
 
 
 def _follow(work: _Work, name: str) -> None:
     """Add what a sensor has said to its course; with each completed minute ask whether it hangs in air."""
     sense = work.senses.get(name, UNHEARD)
-    if sense is work.draft.state.senses.get(name) or sense.trust is not Trust.GOOD or sense.value is None:
+    if sense is work.draft.state.senses.get(name) or sense.value is None:
+        return
+    doubt = work.draft.doubts.get(name)
+    if sense.trust is not Trust.GOOD and (doubt is None or sense.why != doubt):
         return
     trace = work.traces.get(name, EMPTY)
     after = work.traces[name] = follow(trace, at_ms=sense.heard_ms, value=sense.value)
-    if after.fine is trace.fine:
+    if name in work.draft.roll.probes and (
+        after.fine is not trace.fine or (doubt is None and is_striking(after, sense.value))
+    ):
+        _doubt(work, name, doubt)
+
+
+def _doubt(work: _Work, name: str, doubt: str | None) -> None:
+    """Ask whether a probe hangs in air. Its course begins anew with a doubt and at its end: it holds no water."""
+    draft, elevation_m = work.draft, work.draft.plan.site.elevation_m
+    trace, sense = work.traces[name], work.senses[name]
+    why = ""
+    for water in draft.roll.probes[name]:
+        why = why or find_in_air(
+            water, name, work.senses, trace, elevation_m=elevation_m, doubted=doubt is not None
+        )
+    if bool(why) is (doubt is not None):
         return
-    elevation_m = work.draft.plan.site.elevation_m
-    for water in work.draft.roll.probes.get(name, ()):
-        found = find_in_air(water, work.senses, work.traces, elevation_m=elevation_m)
-        if found or name in work.doubts:
-            mine = {water.oxygen, water.conductivity}
-            work.doubts = {each: why for each, why in work.doubts.items() if each not in mine} | found
+    draft.doubts = with_item(draft.doubts, name, why) if why else without_item(draft.doubts, name)
+    work.traces[name] = EMPTY
+    trust = Trust.DOUBTFUL if why else Trust.GOOD
+    work.senses[name] = sense._replace(trust=trust, why=why)
+    draft.note_trust(name, before=sense.trust, after=trust, why=why)
+    draft.due_alarms.update(draft.roll.alarms_of_sensor.get(name, ()))
+    draft.due_curtains.update(draft.roll.curtains_of_sensor.get(name, ()))
 
 
 def _reckon(work: _Work, recipe: Recipe) -> None:
     """Reckon one derived reading."""
     draft, senses, name = work.draft, work.senses, recipe.name
     old = senses.get(name)
-    inputs = [work.look_at(each) for each in recipe.inputs]
-    if old is not None and _is_as_before(draft, recipe, inputs) and recipe.quantity is not Quantity.WATER_LOSS:
+    inputs = [senses.get(each, UNHEARD) for each in recipe.inputs]
+    if (
+        old is not None
+        and recipe.quantity is not Quantity.WATER_LOSS
+        and _is_as_before(draft, recipe, inputs)
+    ):
         heard = min((sense.heard_ms for sense in inputs), default=old.heard_ms)
         if heard != old.heard_ms:
             senses[name] = old._replace(heard_ms=heard)
+            _follow_derived(work, recipe, old)
         return
     if recipe.quantity is Quantity.WATER_LOSS:
         trace = work.traces.get(recipe.inputs[0], EMPTY)
@@ -125,8 +146,14 @@ def _reckon(work: _Work, recipe: Recipe) -> None:
     roll = draft.roll
     if name in roll.alarms_of_sensor and not (old is not None and is_calm(roll.calms[name], old, new)):
         draft.due_alarms.update(roll.alarms_of_sensor[name])
-    if recipe.quantity is Quantity.UNIONISED_AMMONIA and new.trust is Trust.GOOD and new.value is not None:
-        work.traces[name] = follow(work.traces.get(name, EMPTY), at_ms=draft.now, value=new.value)
+    _follow_derived(work, recipe, new)
+
+
+def _follow_derived(work: _Work, recipe: Recipe, sense: Sense) -> None:
+    """Add un-ionised ammonia to its course, also while it stands still: a course with gaps begins anew."""
+    name = recipe.name
+    if recipe.quantity is Quantity.UNIONISED_AMMONIA and sense.trust is Trust.GOOD and sense.value is not None:
+        work.traces[name] = follow(work.traces.get(name, EMPTY), at_ms=work.draft.now, value=sense.value)
 
 
 def _is_as_before(draft: Draft, recipe: Recipe, inputs: Iterable[Sense]) -> bool:

@@ -64,6 +64,7 @@ class Basis(Enum):
 
     NITROGEN = "N"
     AMMONIA = "NH3"
+    AMMONIUM = "NH4"
     NITRITE = "NO2"
     NITRATE = "NO3"
     ITSELF = ""
@@ -118,7 +119,15 @@ _MASS: Final = {
     "g/m3": _SAME,
     "kg/m3": Conversion(1_000.0),
     "ug/L": Conversion(1e-3),
+    # As test kits print it: 1 mg in a kilogram of water, which is a litre within 0.6 % up to 35 C.
+    "ppm": _SAME,
 }
+
+CARBONATE_G_EQ: Final = 50.0435
+"""Mass of calcium carbonate per equivalent of alkalinity (IUPAC standard atomic weights). [g/eq]"""
+
+MG_L_PER_DKH: Final = 10.0 * 2.0 * CARBONATE_G_EQ / 56.0774
+"""A German degree of carbonate hardness is 10 mg/L of CaO: so much calcium carbonate. [mg/L]"""
 
 # A bare "%" is a percentage in UCUM and a ratio 0..1 in SenML; the SenML reader
 # renames its own "%" to "/" before it asks this table (RFC 8428 section 12.1).
@@ -174,7 +183,11 @@ TABLE: Final[dict[Quantity, dict[str, Conversion]]] = {
     Quantity.UNIONISED_AMMONIA: _MASS,
     Quantity.NITRITE: _MASS,
     Quantity.NITRATE: _MASS,
-    Quantity.ALKALINITY: _MASS,
+    Quantity.ALKALINITY: {
+        **_MASS,
+        "dKH": Conversion(MG_L_PER_DKH),
+        "meq/L": Conversion(CARBONATE_G_EQ),
+    },
     Quantity.CARBON_DIOXIDE: _MASS,
     Quantity.WATER_LOSS: {"L/h": _SAME, "L/d": Conversion(1 / 24)},
     Quantity.FILTER_LOAD: _PERCENT,

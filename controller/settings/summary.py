@@ -39,7 +39,7 @@ def write_summary(plan: Plan) -> str:
     }
     lines = [
         *_tell_place(plan),
-        *_tell_sensors(plan.sensor),
+        *_tell_sensors(plan),
         *(line for water in plan.water for line in _tell_water(water, plan)),
         *(line for curtain in plan.curtain for line in _tell_curtain(curtain)),
         *_tell_alarms(plan.alarm, units),
@@ -74,17 +74,18 @@ def _tell_place(plan: Plan) -> Iterator[str]:
         yield f"Siren on {plan.siren.command_topic}: {on_s} s on, {pause_s} s silent, while an emergency sounds"
 
 
-def _tell_sensors(sensors: Sequence[Sensor]) -> Iterator[str]:
+def _tell_sensors(plan: Plan) -> Iterator[str]:
     yield ""
-    yield f"Sensors ({len(sensors)})"
-    rows = [_tell_sensor(sensor) for sensor in sensors]
+    yield f"Sensors ({len(plan.sensor)})"
+    wet = plan.thermometers_in_water
+    rows = [_tell_sensor(sensor, in_water=sensor.name in wet) for sensor in plan.sensor]
     yield from _align([("name", "sends", "can be", "fastest", "stale after", "flat after", "topic"), *rows])
 
 
-def _tell_sensor(sensor: Sensor) -> tuple[str, ...]:
+def _tell_sensor(sensor: Sensor, *, in_water: bool) -> tuple[str, ...]:
     unit = _UNIT[sensor.quantity]
-    low, high = possible_range(sensor)
-    fastest, flat_ms = fastest_per_min(sensor), flat_after_ms(sensor)
+    low, high = possible_range(sensor, in_water=in_water)
+    fastest, flat_ms = fastest_per_min(sensor, in_water=in_water), flat_after_ms(sensor)
     sends = [f"{sensor.quantity.value} in {sensor.unit}"]
     possible = f"{_number(low)} to {_number(high)} {unit}".rstrip()
     if sensor.quantity is Quantity.SWITCH:

@@ -81,7 +81,7 @@ def use_kits(clockwork: Clockwork, kits: Random) -> Iterator[ValueEntered]:
 def see(clockwork: Clockwork, quiet: Quiet) -> None:
     """Read every outlook and every likely cause once."""
     state = clockwork.engine.state
-    sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives)
+    sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives, state.durable.doubts)
     quiet.looks += 1
     for outlook in foresee_waters(sight):
         if outlook.minutes is None:

@@ -97,9 +97,11 @@ class Hearing:
         """Follow these settings: what did not change keeps its spans, and nothing is sure."""
         voices, cases = self.voices, self.cases
         self.voices = {}
+        wet = plan.thermometers_in_water
         for sensor in plan.sensor:
-            low, high = possible_range(sensor)
-            fastest = fastest_per_min(sensor)
+            in_water = sensor.name in wet
+            low, high = possible_range(sensor, in_water=in_water)
+            fastest = fastest_per_min(sensor, in_water=in_water)
             self.voices[sensor.name] = Voice(
                 sensor,
                 low,

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import time
+from typing import Any
 
 import pytest
 from makers import House, make_entry, make_sensor, make_step
-from waters import AIR, FLOW, OXYGEN, PH, WARMTH, air_off, low_oxygen, make_tank_plan, make_water
+from waters import AIR, FLOW, HOUSE, OXYGEN, PH, WARMTH, air_off, low_oxygen, make_tank_plan, make_water
 
+from controller.core.alarms.lifecycle import Phase
 from controller.core.foresee import Foresight, compare_mirrors, diagnose_waters, foresee_alarm, foresee_waters
-from controller.core.plan.alarm import Kind, Response
+from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.plan.people import Way
 from controller.core.plan.water import Loop, Water
+from controller.core.remember import pack, unpack
 from controller.core.roll import find_harms
-from controller.core.step import step
+from controller.core.step import first_state, step
 from controller.core.units import Quantity
-from controller.core.vocabulary import ReadingsTaken, Sample, SettingsChanged, Trust
+from controller.core.vocabulary import ReadingsTaken, Sample, SettingsChanged, Started, Trust
 from controller.core.water.outlook import Harm, Matter
 
 SATURATION = "tank oxygen saturation"
@@ -42,7 +45,7 @@ def live(house: House, minutes: int, values: dict[str, float]) -> House:
 def sight(house: House) -> Foresight:
     """Look ahead from the state of a house."""
     state = house.state
-    return Foresight(state.roll, state.senses, state.tended, state.durable.drives)
+    return Foresight(state.roll, state.senses, state.tended, state.durable.drives, state.durable.doubts)
 
 
 def test_a_derived_reading_follows_its_inputs() -> None:
@@ -186,6 +189,114 @@ def test_a_probe_in_air_is_doubted_where_it_counts() -> None:
     assert house.state.senses[SATURATION].trust is Trust.DOUBTFUL
     assert (outlook.minutes, outlook.known) == (None, False)
     assert f"the probe {OXYGEN} hangs in air" in [each.likely for each in diagnose_waters(sight(house))]
+
+
+def doubtful(sensor: str, **changes: Any) -> AlarmEntry:  # noqa: ANN401 - any key
+    """Make the emergency that a probe cannot be trusted, at once."""
+    words: dict[str, Any] = {"kind": Kind.DOUBTFUL, "sensor": sensor, "limit": None, "deadband": 0.0}
+    return make_entry(f"{sensor} doubtful", **(words | {"on_delay_s": 0.0} | changes))
+
+
+def test_a_probe_in_air_raises_the_entry_that_watches_its_trust() -> None:
+    """Lifted out: doubtful by name within a minute, a call, no value in status; an hour later still; dipped: over."""
+    house = House(make_tank_plan(low_oxygen(), doubtful(OXYGEN)))
+    live(house, 20, ALL_WELL)
+    live(house, 1, ALL_WELL | {OXYGEN: 8.25})
+    live(house, 1, ALL_WELL | {OXYGEN: 8.25})
+    sense = house.state.senses[OXYGEN]
+    assert (sense.trust, sense.why) == (Trust.DOUBTFUL, house.state.durable.doubts[OXYGEN])
+    assert "in air" in sense.why
+
+    live(house, 60, ALL_WELL | {OXYGEN: 8.25})
+    assert house.state.senses[OXYGEN].trust is Trust.DOUBTFUL
+    assert house.state.durable.alarms["tank oxygen doubtful"].phase is Phase.UNACKNOWLEDGED
+    assert any("in air" in message.text for message in house.messages)
+
+    live(house, 4, ALL_WELL)
+    assert house.state.senses[OXYGEN].trust is Trust.GOOD
+    live(house, 10, ALL_WELL)
+    assert max(value for _, value in house.state.tended.traces[OXYGEN].fine) == 6.0
+    assert house.state.durable.doubts == {}
+
+
+def test_a_probe_in_air_that_speaks_often_is_doubted_at_once() -> None:
+    """With a word every ten seconds not one reading of the air counts as good."""
+    house = House(make_tank_plan(low_oxygen()))
+    live(house, 20, ALL_WELL)
+    for _ in range(12):
+        house.wait(seconds=10)
+        house.tell(say(ALL_WELL | {OXYGEN: 8.25}))
+        assert house.state.senses[OXYGEN].trust is Trust.DOUBTFUL
+
+
+def test_a_restart_and_new_settings_do_not_forget_a_probe_in_air() -> None:
+    """The jump that showed it is past; the doubt is in the record, and ends only when the probe shows water."""
+    house = House(make_tank_plan(low_oxygen()))
+    live(house, 20, ALL_WELL)
+    live(house, 3, ALL_WELL | {OXYGEN: 8.25})
+    house.tell(SettingsChanged(house.state.plan.model_copy(update={"water": (make_water(feed_g_d=1.0),)})))
+    live(house, 3, ALL_WELL | {OXYGEN: 8.25})
+    assert house.state.senses[OXYGEN].trust is Trust.DOUBTFUL
+
+    again = House(house.state.plan, start=False)
+    again.state = first_state(house.state.plan, unpack(pack(house.state.durable)))
+    again.tell(Started())
+    live(again, 3, ALL_WELL | {OXYGEN: 8.25})
+    assert again.state.senses[OXYGEN].trust is Trust.DOUBTFUL
+    live(again, 4, ALL_WELL)
+    assert again.state.senses[OXYGEN].trust is Trust.GOOD
+
+
+def test_a_doubt_ends_with_the_probe() -> None:
+    """A sensor that no water names any more is no probe of one, and its doubt is forgotten."""
+    house = House(make_tank_plan(low_oxygen()))
+    live(house, 20, ALL_WELL)
+    live(house, 3, ALL_WELL | {OXYGEN: 8.25})
+    house.tell(SettingsChanged(house.state.plan.model_copy(update={"water": ()})))
+
+    assert house.state.durable.doubts == {}
+
+
+def test_a_probe_in_air_is_in_no_mean_of_mirrored_lines() -> None:
+    """A line whose conductivity probe is lifted out is not compared; afterwards only water is in the mean."""
+    line = Water(name="line", conductivity="line EC", mirror="mirror")
+    mirror = Water(name="mirror", loop=Loop.NUTRIENT, conductivity="mirror EC")
+    plan = make_tank_plan(water=line)
+    probes = tuple(make_sensor(name, Quantity.CONDUCTIVITY, "mS/cm") for name in ("line EC", "mirror EC"))
+    house = House(plan.model_copy(update={"water": (line, mirror), "sensor": (*plan.sensor, *probes)}))
+    live(house, 20, {"line EC": 0.8, "mirror EC": 1.6})
+    live(house, 15, {"line EC": 0.003, "mirror EC": 1.6})
+    (aired,) = compare_mirrors(sight(house))
+    live(house, 15, {"line EC": 0.8, "mirror EC": 1.6})
+    (dipped,) = compare_mirrors(sight(house))
+
+    assert (aired.difference, aired.why) == (None, "line EC cannot be trusted")
+    assert (dipped.difference, dipped.plus_minus) == (pytest.approx(-0.8), pytest.approx(0.0))
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        (85.0, "85 C is what a digital probe says before its first conversion, not a temperature"),
+        (-127.0, "-127 C is what a driver says when the probe does not answer, not a temperature"),
+        (60.0, "60 C is outside what is possible (-1 to 45)"),
+    ],
+)
+def test_a_rail_of_a_thermometer_is_named_for_what_it_is(value: float, words: str) -> None:
+    """85.0 and -127 are named as the rails of digital probes and raise the entry on trust; no horizon uses them.
+
+    Source: DS18B20 data sheet, power-on reset value +85 C (from memory); -127 C by common drivers (common
+    practice, no source).
+    """
+    house = House(make_tank_plan(make_entry("cold", sensor=WARMTH, limit=20.0), doubtful(WARMTH)))
+    live(house, 15, ALL_WELL | {HOUSE: 10.0})
+    live(house, 2, ALL_WELL | {WARMTH: value, HOUSE: 10.0})
+    sense = house.state.senses[WARMTH]
+
+    assert (sense.trust, sense.why) == (Trust.DOUBTFUL, words)
+    assert all(value != kept for _, kept in house.state.tended.traces[WARMTH].fine)
+    assert not foresee_waters(sight(house))[0].known
+    assert any(words.split(",", maxsplit=1)[0] in message.text for message in house.messages)
 
 
 def test_new_settings_keep_the_courses_of_what_stayed() -> None:

@@ -30,7 +30,7 @@ def read_plan() -> Plan:
 def look_at_oxygen(run: Clockwork) -> Outlook:
     """Read the outlook of the first tank's oxygen."""
     state = run.engine.state
-    sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives)
+    sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives, state.durable.doubts)
     return next(each for each in foresee_waters(sight) if each.matter.value is Quantity.OXYGEN)
 
 

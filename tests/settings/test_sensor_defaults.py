@@ -17,6 +17,7 @@ from controller.core.plan.sensor_defaults import (
     stale_after_ms,
 )
 from controller.core.units import Quantity
+from controller.settings.presets import Kind, Want, list_presets, load_preset
 
 
 def make(quantity: Quantity = Quantity.OXYGEN, **keys: object) -> Sensor:
@@ -53,6 +54,27 @@ def test_the_rails_of_common_digital_thermometers_are_impossible() -> None:
     low, high = possible_range(make(Quantity.TEMPERATURE))
     assert not low <= 85.0 <= high
     assert not low <= -127.0 <= high
+
+
+def test_a_thermometer_in_water_has_a_range_of_its_own() -> None:
+    """Water is ice below 0 C and kills every preset's fish by 40 C; a degree a minute in 500 L takes 35 kW.
+
+    Heat of water 4181 J/kg/K (IAPWS-95, from memory): 500 kg x 4181 J/kg/K / 60 s. Settings come first, and what
+    is no thermometer keeps its row.
+    """
+    low, high = possible_range(make(Quantity.TEMPERATURE), in_water=True)
+    lethal = [
+        preset.bands[Want.LETHAL_TEMPERATURE]
+        for preset in map(load_preset, list_presets())
+        if preset.kind is Kind.FISH
+    ]
+    assert -2.0 <= low < 0.0
+    assert max(band.high or 0.0 for band in lethal) < high <= 50.0
+    assert fastest_per_min(make(Quantity.TEMPERATURE), in_water=True) == pytest.approx(
+        34.8e3 / 500 / 4181 * 60, rel=0.01
+    )
+    assert possible_range(make(Quantity.TEMPERATURE, possible_high=60.0), in_water=True) == (low, 60.0)
+    assert possible_range(make(), in_water=True) == possible_range(make())
 
 
 def test_light_over_a_clear_sky_is_possible() -> None:

@@ -42,6 +42,11 @@ class Plan(Part):
     _phrases: Phrases = PrivateAttr(default_factory=Phrases)
 
     @property
+    def thermometers_in_water(self) -> frozenset[str]:
+        """Names of the thermometers that a body of water calls its own: they can show less than those in air."""
+        return frozenset(water.temperature for water in self.water if water.temperature)
+
+    @property
     def phrases(self) -> Phrases:
         """The fixed phrases of messages; they come from the catalogue file, not from a table."""
         return self._phrases

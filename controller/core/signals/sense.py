@@ -61,10 +61,10 @@ class Spec:
     ceiling: float
 
 
-def make_spec(sensor: Sensor) -> Spec:
-    """Make the judging numbers of `sensor` from its settings and the defaults of its quantity."""
-    low, high = possible_range(sensor)
-    fastest = fastest_per_min(sensor)
+def make_spec(sensor: Sensor, *, in_water: bool = False) -> Spec:
+    """Make the judging numbers of `sensor` from its settings and the defaults of its quantity and place."""
+    low, high = possible_range(sensor, in_water=in_water)
+    fastest = fastest_per_min(sensor, in_water=in_water)
     return Spec(
         name=sensor.name,
         unit=KEPT_UNIT[sensor.quantity],

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
+from controller.core.ranges import name_rail
 from controller.core.signals.sense import NEVER, Sense, Spec
 from controller.core.units import MINUTE_MS, HouseMs
 from controller.core.vocabulary import Sample, Stamp, Trust
@@ -89,6 +90,8 @@ def judge(
     stale_ms = now + spec.stale_after_ms
     if not spec.low <= value <= spec.high:
         why = f"{value:.6g} {spec.unit} is outside what is possible ({spec.low:g} to {spec.high:g})"
+        if spec.unit == "C" and (rail := name_rail(value)):
+            why = f"{value:.6g} C is {rail}"
         return sense._replace(
             trust=Trust.DOUBTFUL,
             why=why,

@@ -32,6 +32,7 @@ class Species(Enum):
     """What a nitrogen concentration may be weighed as; the value is the molar mass [g/mol]."""
 
     AMMONIA = 17.0305
+    AMMONIUM = 18.0385
     NITRITE = 46.0055
     NITRATE = 62.0049
 

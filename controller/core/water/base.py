@@ -11,12 +11,13 @@ multiplies un-ionised ammonia by 3.9.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
-from math import ceil, log10
+from math import ceil
 from typing import Final
 
 from controller.core.ranges import OutOfRange, Range
+from controller.core.units import CARBONATE_G_EQ
 from controller.core.water import ammonia, carbonate
+from controller.core.water.chemical import TRAITS, Chemical, refuse_slow
 
 RAISE_MG_L: Final = Range("rise of alkalinity", 0.1, 500.0, "mg/L")
 VOLUME_L: Final = Range("water volume", 1.0, 10_000_000.0, "L")
@@ -37,67 +38,6 @@ SAFETY: Final = (
     "Measure pH and total ammonia before each dose; pour slowly, away from fish.",
     "Duskbell never doses: a person decides and does it.",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Traits:
-    """What a base is made of.
-
-    Attributes
-    ----------
-    formula
-        Chemical formula, as on a label.
-    g_per_eq
-        Mass per equivalent of alkalinity [g/eq].
-    carbon_mol_per_eq
-        Inorganic carbon brought along [mol/eq].
-    names
-        Further names under which it is sold, in small letters.
-    caution
-        What is particular about it; empty if nothing is.
-    """
-
-    formula: str
-    g_per_eq: float
-    carbon_mol_per_eq: float
-    names: tuple[str, ...] = ()
-    caution: str = ""
-
-
-class Chemical(Enum):
-    """A base that people raise alkalinity with; the value is its systematic name."""
-
-    POTASSIUM_HYDROXIDE = "potassium hydroxide"
-    CALCIUM_HYDROXIDE = "calcium hydroxide"
-    CALCIUM_OXIDE = "calcium oxide"
-    POTASSIUM_CARBONATE = "potassium carbonate"
-    POTASSIUM_BICARBONATE = "potassium bicarbonate"
-    SODIUM_BICARBONATE = "sodium bicarbonate"
-    SODIUM_CARBONATE = "sodium carbonate"
-    CALCIUM_CARBONATE = "calcium carbonate"
-
-
-_SODIUM: Final = "Sodium builds up in a loop with plants and harms them."
-_CAUSTIC: Final = "Caustic: burns skin and eyes, and heats as it dissolves."
-
-TRAITS: Final[dict[Chemical, Traits]] = {
-    Chemical.POTASSIUM_HYDROXIDE: Traits("KOH", 56.1056, 0.0, ("caustic potash",), _CAUSTIC),
-    Chemical.CALCIUM_HYDROXIDE: Traits("Ca(OH)2", 37.0464, 0.0, ("hydrated lime", "slaked lime"), _CAUSTIC),
-    Chemical.CALCIUM_OXIDE: Traits(
-        "CaO", 28.0387, 0.0, ("quicklime", "burnt lime"), "Caustic: it may boil and spit as it slakes."
-    ),
-    Chemical.POTASSIUM_CARBONATE: Traits("K2CO3", 69.1027, 0.5, ("potash",)),
-    Chemical.POTASSIUM_BICARBONATE: Traits("KHCO3", 100.1151, 1.0, ("potassium hydrogen carbonate",)),
-    Chemical.SODIUM_BICARBONATE: Traits(
-        "NaHCO3", 84.0066, 1.0, ("sodium hydrogen carbonate", "baking soda"), _SODIUM
-    ),
-    Chemical.SODIUM_CARBONATE: Traits("Na2CO3", 52.9942, 0.5, ("soda ash", "washing soda"), _SODIUM),
-    Chemical.CALCIUM_CARBONATE: Traits(
-        "CaCO3", 50.0435, 0.5, ("limestone", "aragonite"), "Slow, and next to inert above pH 7.2."
-    ),
-}
-
-assert set(TRAITS) == set(Chemical), "every base has its traits"
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,15 +109,6 @@ class AmmoniaHazard:
     times: float
 
 
-def find_chemical(name: str) -> Chemical | None:
-    """Find a base by formula, systematic name or trade name; capitals, hyphens and spaces do not matter."""
-    wanted = _plain(name)
-    for chemical, traits in TRAITS.items():
-        if wanted in {_plain(text) for text in (chemical.value, traits.formula, *traits.names)}:
-            return chemical
-    return None
-
-
 def find_grams(
     chemical: Chemical, *, raise_alkalinity_mg_l: float, volume_l: float, assay_percent: float = 100.0
 ) -> float:
@@ -211,8 +142,11 @@ def plan_doses(chemical: Chemical, water: Water, *, raise_alkalinity_mg_l: float
     OutOfRange
         For a number outside its range, for an alkalinity that would pass 1000 mg/L, and for a rise that would
         take more than 100 doses.
+    SlowToDissolve
+        For a base whose dissolving takes days: what it does to pH cannot be told.
     """
     PH.check(water.ph)
+    refuse_slow(chemical, ph=water.ph)
     total = RAISE_MG_L.check(raise_alkalinity_mg_l)
     carbonate.ALKALINITY_MG_L.check(carbonate.ALKALINITY_MG_L.check(water.alkalinity_mg_l) + total)
     carbonate.find_carbon_mmol_l(
@@ -232,7 +166,13 @@ def plan_doses(chemical: Chemical, water: Water, *, raise_alkalinity_mg_l: float
         raise RAISE_MG_L.narrow(high=largest * DOSES_MAX).refuse(total, "the water is too weakly buffered")
     doses = ceil(total / largest - 1e-9)
     first = _ph_after(chemical, water, total / doses) - water.ph
-    settled = water.ph + log10((water.alkalinity_mg_l + total) / water.alkalinity_mg_l)
+    settled = carbonate.find_ph(
+        carbon_dioxide_mg_l=carbonate.find_co2_mg_l(
+            ph=water.ph, alkalinity_mg_l=water.alkalinity_mg_l, temperature_c=water.temperature_c
+        ),
+        alkalinity_mg_l=water.alkalinity_mg_l + total,
+        temperature_c=water.temperature_c,
+    )
     try:
         at_once = _ph_after(chemical, water, total)
     except OutOfRange:
@@ -270,12 +210,8 @@ def find_hazard(water: Water, plan: DosePlan, *, total_ammonia_mg_l: float) -> A
     return AmmoniaHazard(unionised(water.ph), unionised(peak_ph), at_once, share_after / share_before)
 
 
-def _plain(name: str) -> str:
-    return "".join(letter for letter in name.casefold() if letter.isalnum())
-
-
 def _rise_eq_l(raise_mg_l: float) -> float:
-    return RAISE_MG_L.check(raise_mg_l) * 1e-3 / carbonate.CARBONATE_G_EQ
+    return RAISE_MG_L.check(raise_mg_l) * 1e-3 / CARBONATE_G_EQ
 
 
 def _ph_after(chemical: Chemical, water: Water, raise_mg_l: float) -> float:
@@ -283,7 +219,7 @@ def _ph_after(chemical: Chemical, water: Water, raise_mg_l: float) -> float:
     carbon_mmol_l = carbonate.find_carbon_mmol_l(
         ph=water.ph, alkalinity_mg_l=water.alkalinity_mg_l, temperature_c=water.temperature_c
     )
-    brought = raise_mg_l / carbonate.CARBONATE_G_EQ * TRAITS[chemical].carbon_mol_per_eq
+    brought = raise_mg_l / CARBONATE_G_EQ * TRAITS[chemical].carbon_mol_per_eq
     return carbonate.find_ph_from_carbon(
         carbon_mmol_l=carbon_mmol_l + brought,
         alkalinity_mg_l=water.alkalinity_mg_l + raise_mg_l,

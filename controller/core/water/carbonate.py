@@ -16,6 +16,7 @@ from math import log10
 from typing import Final
 
 from controller.core.ranges import Range
+from controller.core.units import CARBONATE_G_EQ
 
 PH: Final = Range("pH", 4.5, 10.0, "")
 TEMPERATURE_C: Final = Range("water temperature", 0.0, 50.0, "C")
@@ -26,8 +27,6 @@ CARBON_MMOL_L: Final = Range("total inorganic carbon", 0.0, 5_000.0, "mmol/L")
 SOURCE: Final = "Plummer & Busenberg 1982, Geochim. Cosmochim. Acta 46:1011-1040, dilute water"
 
 KELVIN: Final = 273.15
-CARBONATE_G_EQ: Final = 50.0435
-"""Mass of calcium carbonate per equivalent of alkalinity. [g/eq]"""
 CARBON_DIOXIDE_G_MOL: Final = 44.0095
 
 # Halving 5.5 pH units 60 times leaves less than 1e-17: below what a float can tell apart.

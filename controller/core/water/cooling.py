@@ -17,6 +17,7 @@ LOSS_W_K: Final = Range("heat loss", 0.01, 1_000_000.0, "W/K")
 WATER_C: Final = Range("water temperature", 0.0, 50.0, "C")
 AMBIENT_C: Final = Range("surrounding temperature", -50.0, 50.0, "C")
 TIME_H: Final = Range("time", 0.0, 10_000.0, "h")
+HEATER_W: Final = Range("heater", 0.0, 10_000_000.0, "W")
 RATE_C_H: Final = Range("heating rate", 0.0, 20.0, "C/h")
 
 HEAT_J_L_K: Final = 0.99705 * 4181.0
@@ -58,10 +59,21 @@ def find_temperature_c(
     return ambient + (start - ambient) * exp(-turns)
 
 
+def find_balance_c(*, ambient_c: float, loss_w_k: float, heater_w: float = 0.0) -> float:
+    """Compute the temperature at which water loses what its heater gives [C]: the surroundings' without one."""
+    return AMBIENT_C.check(ambient_c) + HEATER_W.check(heater_w) / LOSS_W_K.check(loss_w_k)
+
+
 def find_hours(
-    *, start_c: float, ambient_c: float, target_c: float, volume_l: float, loss_w_k: float
+    *,
+    start_c: float,
+    ambient_c: float,
+    target_c: float,
+    volume_l: float,
+    loss_w_k: float,
+    heater_w: float = 0.0,
 ) -> float | None:
-    """Compute the time in which unheated water reaches a temperature [h].
+    """Compute the time in which water reaches a temperature, unheated or with a heater that stays on [h].
 
     Parameters
     ----------
@@ -71,31 +83,37 @@ def find_hours(
         Temperature of the surroundings [C], -50 to 50.
     volume_l, loss_w_k
         As for `find_time_constant_h`.
+    heater_w
+        Heating that is on all the while [W], 0 to 10^7.
 
     Returns
     -------
     hours
-        0 when it is there already; None when the surroundings never bring it there.
+        0 when it is there already; None when surroundings and heater never bring it there.
 
     Raises
     ------
     OutOfRange
         For a number outside the ranges above.
     """
-    start, target, ambient = WATER_C.check(start_c), WATER_C.check(target_c), AMBIENT_C.check(ambient_c)
+    start, target = WATER_C.check(start_c), WATER_C.check(target_c)
+    balance = find_balance_c(ambient_c=ambient_c, loss_w_k=loss_w_k, heater_w=heater_w)
     tau = find_time_constant_h(volume_l=volume_l, loss_w_k=loss_w_k)
     if start == target:
         return 0.0
-    gone, left = start - ambient, target - ambient
-    # Reached only when the target lies between the start and the surroundings.
+    gone, left = start - balance, target - balance
+    # Reached only when the target lies between the start and the balance.
     if gone * left <= 0.0 or abs(left) >= abs(gone):
         return None
     return tau * log(gone / left)
 
 
-def find_first_rate_c_h(*, start_c: float, ambient_c: float, volume_l: float, loss_w_k: float) -> float:
+def find_first_rate_c_h(
+    *, start_c: float, ambient_c: float, volume_l: float, loss_w_k: float, heater_w: float = 0.0
+) -> float:
     """Compute how fast the temperature changes at first [C/h]; negative when cooling."""
-    difference = AMBIENT_C.check(ambient_c) - WATER_C.check(start_c)
+    balance_c = find_balance_c(ambient_c=ambient_c, loss_w_k=loss_w_k, heater_w=heater_w)
+    difference = balance_c - WATER_C.check(start_c)
     return difference / find_time_constant_h(volume_l=volume_l, loss_w_k=loss_w_k)
 
 

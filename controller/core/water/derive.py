@@ -6,7 +6,7 @@ range makes it doubtful and gives no value.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 from controller.core.ranges import OutOfRange
@@ -84,14 +84,6 @@ def derive_loss(recipe: Recipe, sense: Sense, trace: Trace) -> Sense:
     except OutOfRange as refusal:
         return _without(Trust.DOUBTFUL, str(refusal), sense.heard_ms)
     return _with(loss.litres + 0.0, sense.heard_ms)  # a level that stands still loses 0, not -0
-
-
-def with_doubt(name: str, sense: Sense, doubts: Mapping[str, str]) -> Sense:
-    """Return what is known of a sensor, doubtful where its neighbours contradict it."""
-    why = doubts.get(name)
-    if why is None or sense.trust is not Trust.GOOD:
-        return sense
-    return sense._replace(trust=Trust.DOUBTFUL, why=why)
 
 
 def _find_spoilt(recipe: Recipe, senses: Sequence[Sense]) -> Sense | None:

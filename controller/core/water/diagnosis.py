@@ -18,6 +18,7 @@ from controller.core.units import Quantity
 from controller.core.vocabulary import Trust
 from controller.core.water import carbonate, feed, level
 from controller.core.water.outlook import Scene, find_loss
+from controller.core.water.probe import list_probes
 from controller.core.water.trace import EMPTY, find_change
 
 HOUR_MIN: Final = 60.0
@@ -196,7 +197,7 @@ def find_leak(water: Water, scene: Scene, around: Around) -> Iterator[Finding]:
 def find_probes(water: Water, scene: Scene, around: Around) -> Iterator[Finding]:
     """Find a probe that its neighbours contradict."""
     del around
-    for name in (water.oxygen, water.conductivity):
+    for name in list_probes(water):
         if name in scene.doubts:
             yield Finding(water.name, f"the probe {name} hangs in air", scene.doubts[name])
 

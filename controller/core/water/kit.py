@@ -13,11 +13,21 @@ from controller.core.units import Basis, Quantity
 from controller.core.water.ammonia import Species, to_nitrogen_mg_l
 
 BASES: Final[dict[Quantity, dict[Basis, Species | None]]] = {
-    Quantity.TOTAL_AMMONIA: {Basis.NITROGEN: None, Basis.AMMONIA: Species.AMMONIA},
+    Quantity.TOTAL_AMMONIA: {
+        Basis.NITROGEN: None,
+        Basis.AMMONIA: Species.AMMONIA,
+        Basis.AMMONIUM: Species.AMMONIUM,
+    },
     Quantity.NITRITE: {Basis.NITROGEN: None, Basis.NITRITE: Species.NITRITE},
     Quantity.NITRATE: {Basis.NITROGEN: None, Basis.NITRATE: Species.NITRATE},
 }
 """The bases in use for a quantity, and what a value must be restated from. Others have no basis."""
+
+
+def find_basis(word: str) -> Basis | None:
+    """Find a basis by its word, capitals apart; an empty word is none stated, and None a word not known."""
+    plain = word.strip().casefold()
+    return next((basis for basis in Basis if basis.value.casefold() == plain), None)
 
 
 class BasisRefused(ValueError):  # noqa: N818 - it is read aloud to the person who entered the value

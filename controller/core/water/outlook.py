@@ -20,7 +20,8 @@ from controller.core.units import KEPT_UNIT, Quantity
 from controller.core.vocabulary import Trust
 from controller.core.water import ammonia, carbonate, cooling, feed, horizon
 from controller.core.water.course import find_course
-from controller.core.water.derive import is_awaited, with_doubt
+from controller.core.water.derive import is_awaited
+from controller.core.water.probe import with_doubt
 from controller.core.water.trace import EMPTY, Trace
 
 FARTHEST_MIN: Final = 48 * 60.0

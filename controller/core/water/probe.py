@@ -1,13 +1,14 @@
-"""A probe that hangs in air: its readings are no water, whatever they say, and no horizon rests on them.
+"""A probe that hangs in air: its readings are no water, whatever they say, and nothing rests on them.
 
-Two signs (our choice). A conductivity next to nothing: rain water has ten times as much. An oxygen reading that
-jumps within two minutes up to what air gives and stays there: a stocked tank does not do that.
+Its signs (our choice). A conductivity next to nothing. An oxygen reading that jumps within two minutes up to what
+air gives and stays there: a stocked tank does not do that. A temperature that jumps to that of the air around,
+while so much water could not. The jump shows it once and is soon forgotten, so the doubt stands until the probe
+shows something else than air for a minute.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from controller.core.plan.water import Water
@@ -15,53 +16,164 @@ from controller.core.ranges import OutOfRange
 from controller.core.signals.sense import UNHEARD, Sense
 from controller.core.vocabulary import Trust
 from controller.core.water import oxygen
-from controller.core.water.trace import EMPTY, Trace, list_points
+from controller.core.water.trace import Point, Trace, list_points
 
-DRY_BELOW_MS_CM: Final = 0.002
+DRY_BELOW_MS_CM: Final = 0.02
+"""Rain water has 0.005 to 0.05, fish water and nutrients a tenth and more (common practice, no source); a probe in
+air shows 0, or a few thousandths left by a wet cell. [mS/cm]"""
+
 JUMP_PERCENT: Final = 15.0
 JUMP_LEAST_MG_L: Final = 0.9
 """15 % of the least that full water holds, 6.4 mg/L at 40 C: a course that moved by less has not jumped."""
+
+JUMP_LEAST_C: Final = 2.0
+"""In 500 L a jump of 2 C takes 4 MJ, which no heater or tap brings within two minutes. [C]"""
+
+VOLUME_LEAST_L: Final = 500.0
+"""A smaller water may jump: a bucket of make-up water does it. [L]"""
+
+NEAR_AIR_C: Final = 1.5
+"""A dry probe in air is this near to the thermometer of the house; a wet one comes near within minutes. [C]"""
 
 JUMP_WITHIN_MIN: Final = 2.5
 AIR_PERCENT: Final = (94.0, 112.0)
 """What a probe shows in air is 100 %; calibration, damp and cold make it a band."""
 
+BACK_POINTS: Final = 2
+"""Minutes at the end of a course that must all be water for a doubt to end."""
+
+
+def with_doubt(name: str, sense: Sense, doubts: Mapping[str, str]) -> Sense:
+    """Return what is known of a sensor, doubtful where its neighbours contradict it."""
+    why = doubts.get(name)
+    if why is None or sense.trust is not Trust.GOOD:
+        return sense
+    return sense._replace(trust=Trust.DOUBTFUL, why=why)
+
+
+def list_probes(water: Water) -> tuple[str, ...]:
+    """Name the sensors of `water` that can be told to hang in air."""
+    named = (water.oxygen, water.conductivity, water.temperature)
+    return tuple(dict.fromkeys(name for name in named if name))
+
+
+def is_striking(trace: Trace, value: float) -> bool:
+    """Tell whether a reading is so unlike its last whole minute that a look is due before this one is over."""
+    return value < DRY_BELOW_MS_CM or (bool(trace.fine) and abs(value - trace.fine[-1][1]) >= JUMP_LEAST_MG_L)
+
 
 def find_in_air(
-    water: Water, senses: Mapping[str, Sense], traces: Mapping[str, Trace], *, elevation_m: float
-) -> dict[str, str]:
-    """Name the sensors of `water` that seem to hang in air, with the reason."""
-    found: dict[str, str] = {}
-    sense = senses.get(water.conductivity, UNHEARD)
-    if sense.trust is Trust.GOOD and sense.value is not None and sense.value < DRY_BELOW_MS_CM:
-        found[water.conductivity] = f"{sense.value:.3g} mS/cm is no water: is the probe in air?"
-    if water.oxygen and water.temperature and _has_jumped(water, senses, traces, elevation_m=elevation_m):
-        found[water.oxygen] = "it jumped to what air gives and stays there: is the probe in air?"
-    return found
+    water: Water,
+    name: str,
+    senses: Mapping[str, Sense],
+    trace: Trace,
+    *,
+    elevation_m: float,
+    doubted: bool = False,
+) -> str:
+    """Say why a probe of `water` seems to hang in air; empty when it does not.
+
+    Parameters
+    ----------
+    water, name
+        The water and its probe, one of `list_probes`.
+    senses
+        What is known of all sensors; the probe's own reading is taken from here.
+    trace
+        The probe's course; while it is doubted, since the doubt began.
+    elevation_m
+        Height of the site above the sea [m].
+    doubted
+        Whether it is in doubt already. Then the doubt stands unless the last minutes show water.
+    """
+    value = senses.get(name, UNHEARD).value
+    if value is None:
+        return ""
+    if name == water.conductivity:
+        return _find_dry(trace, value, doubted=doubted)
+    if name == water.oxygen:
+        return _find_airy(water, senses, trace, value, elevation_m=elevation_m, doubted=doubted)
+    return _find_house_warm(water, senses, trace, value, doubted=doubted)
 
 
-def _has_jumped(
-    water: Water, senses: Mapping[str, Sense], traces: Mapping[str, Trace], *, elevation_m: float
-) -> bool:
+def _find_dry(trace: Trace, value: float, *, doubted: bool) -> str:
+    dry = value < DRY_BELOW_MS_CM
+    if doubted and not dry:
+        dry = not _shows_water(trace, DRY_BELOW_MS_CM, float("inf"), inside=True)
+    return f"{value:.3g} mS/cm is no water: is the probe in air?" if dry else ""
+
+
+def _find_airy(
+    water: Water,
+    senses: Mapping[str, Sense],
+    trace: Trace,
+    value: float,
+    *,
+    elevation_m: float,
+    doubted: bool,
+) -> str:
+    why = "it jumped to what air gives and stays there: is the probe in air?"
     temperature = senses.get(water.temperature, UNHEARD)
     if temperature.trust is not Trust.GOOD or temperature.value is None:
-        return False
-    trace = traces.get(water.oxygen, EMPTY)
+        return why if doubted else ""
     try:
         full = oxygen.find_saturation_mg_l(
             temperature_c=temperature.value, pressure_hpa=oxygen.find_pressure_hpa(elevation_m=elevation_m)
         )
     except OutOfRange:
-        return False
+        return why if doubted else ""
     low, high = (full * percent / 100.0 for percent in AIR_PERCENT)
-    if not trace.taken or not low <= trace.value_sum / trace.taken <= high:
-        return False  # the usual case, and the quickest
+    if doubted:
+        return "" if _shows_water(trace, low, high, inside=False) else why
+    if not low <= value <= high:
+        return ""
+    least = full * JUMP_PERCENT / 100.0
+    points = _end_with(trace, value)
+    landed = _find_landing(points, least)
+    stays = landed is not None and all(low <= each <= high for _, each in points[landed:])
+    return why if stays else ""
+
+
+def _find_house_warm(
+    water: Water, senses: Mapping[str, Sense], trace: Trace, value: float, *, doubted: bool
+) -> str:
+    why = "it jumped to the temperature of the air around: is the probe in air?"
+    around = senses.get(water.surroundings, UNHEARD)
+    if water.volume_l is None or water.volume_l < VOLUME_LEAST_L:
+        return ""
+    if around.trust is not Trust.GOOD or around.value is None:
+        return why if doubted else ""
+    low, high = around.value - NEAR_AIR_C, around.value + NEAR_AIR_C
+    if doubted:
+        return "" if _shows_water(trace, low, high, inside=False) else why
+    if not low <= value <= high:
+        return ""
+    points = _end_with(trace, value)
+    landed = _find_landing(points, JUMP_LEAST_C, falls=value < points[0][1])
+    return why if landed is not None and landed < len(points) - 1 else ""
+
+
+def _end_with(trace: Trace, value: float) -> tuple[Point, ...]:
+    """List the course with the minute that is not over as it is now, not as its mean: it may hold the jump."""
     points = list_points(trace)
-    values = [value for _, value in points]
-    if len(points) < 2 or max(values) - min(values) < JUMP_LEAST_MG_L:
-        return False
-    jump = full * JUMP_PERCENT / 100.0
-    for index, ((before, was), (after, now)) in enumerate(pairwise(points)):
-        if after - before <= JUMP_WITHIN_MIN and now - was >= jump:
-            return all(low <= value <= high for _, value in points[index + 1 :])
-    return False
+    return (*points[:-1], (points[-1][0], value)) if points else ()
+
+
+def _find_landing(points: Sequence[Point], least: float, *, falls: bool = False) -> int | None:
+    """Find the first point after the latest jump of `least` or more upwards, or with `falls` downwards.
+
+    A jump is between neighbours, or over one minute that holds a part of it.
+    """
+    way = -1.0 if falls else 1.0
+    for after in range(len(points) - 1, 0, -1):
+        for before in range(after - 1, max(after - 3, -1), -1):
+            took = points[after][0] - points[before][0]
+            if took <= JUMP_WITHIN_MIN and way * (points[after][1] - points[before][1]) >= least:
+                return after
+    return None
+
+
+def _shows_water(trace: Trace, low: float, high: float, *, inside: bool) -> bool:
+    """Tell whether the last minutes all lie between two values, or all beyond them."""
+    last = list_points(trace)[-BACK_POINTS:]
+    return len(last) == BACK_POINTS and all((low <= value <= high) is inside for _, value in last)

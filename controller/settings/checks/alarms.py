@@ -79,7 +79,7 @@ def _check_sensor(entry: AlarmEntry, draft: Draft) -> Iterator[tuple[str, str]]:
             text = f"{write_value(entry.sensor)} is a derived reading: use high, low, missing or doubtful"
             yield "kind", text
         elif entry.limit is not None:
-            yield from _check_limit(entry, entry.limit, derived)
+            yield from _check_limit(entry, entry.limit, derived, in_water=False)
         return
     if not draft.has_name("sensor", entry.sensor) and not draft.is_whole("water"):
         return  # it may be derived from a water that could not be read
@@ -105,7 +105,8 @@ def _check_sensor(entry: AlarmEntry, draft: Draft) -> Iterator[tuple[str, str]]:
             f"{write_value(sensor.name)} is a switch and has no limits: use kind switch, missing or doubtful",
         )
     elif entry.limit is not None and entry.kind in WITH_LIMIT:
-        yield from _check_limit(entry, entry.limit, sensor)
+        in_water = any(placed.part.temperature == sensor.name for placed in draft.waters)
+        yield from _check_limit(entry, entry.limit, sensor, in_water=in_water)
 
 
 def _check_entered(entry: AlarmEntry, sensor: Sensor) -> Iterator[tuple[str, str]]:
@@ -135,10 +136,12 @@ def _check_harm(
         )
 
 
-def _check_limit(entry: AlarmEntry, limit: float, sensor: Sensor) -> Iterator[tuple[str, str]]:
+def _check_limit(
+    entry: AlarmEntry, limit: float, sensor: Sensor, *, in_water: bool
+) -> Iterator[tuple[str, str]]:
     unit = KEPT_UNIT[sensor.quantity]
     if entry.kind is Kind.RATE:
-        fastest = fastest_per_min(sensor)
+        fastest = fastest_per_min(sensor, in_water=in_water)
         if limit == 0:
             yield (
                 "limit",
@@ -163,7 +166,7 @@ def _check_limit(entry: AlarmEntry, limit: float, sensor: Sensor) -> Iterator[tu
                 ),
             )
         return
-    low, high = possible_range(sensor)
+    low, high = possible_range(sensor, in_water=in_water)
     if not low < limit < high:
         yield (
             "limit",

@@ -27,6 +27,7 @@ NEVER_ENTERED: Final = frozenset(
 def check_sensors(draft: Draft) -> Iterator[Fault]:
     """Find what does not fit in a sensor and between topics."""
     yield from check_names(draft, "sensor")
+    wet = {placed.part.temperature for placed in draft.waters}
     for placed in draft.sensors:
         where = label("sensor", placed.part.name)
         for key, text in chain(
@@ -34,7 +35,7 @@ def check_sensors(draft: Draft) -> Iterator[Fault]:
             _check_unit(placed.part),
             _check_form(placed.part),
             _check_place(placed.part),
-            _check_numbers(placed.part),
+            _check_numbers(placed.part, in_water=placed.part.name in wet),
         ):
             yield Fault((*placed.path, key), f"{where}: {text}")
     yield from _check_topics(draft)
@@ -110,8 +111,8 @@ def _check_place(sensor: Sensor) -> Iterator[tuple[str, str]]:
         yield "mounted", f"`mounted` is only for light, not for {sensor.quantity.value}; leave it out"
 
 
-def _check_numbers(sensor: Sensor) -> Iterator[tuple[str, str]]:
-    low, high = possible_range(sensor)
+def _check_numbers(sensor: Sensor, *, in_water: bool) -> Iterator[tuple[str, str]]:
+    low, high = possible_range(sensor, in_water=in_water)
     unit = KEPT_UNIT[sensor.quantity]
     if not low < high:
         key = "possible_low" if sensor.possible_low is not None else "possible_high"
