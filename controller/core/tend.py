@@ -152,7 +152,11 @@ def _reckon(work: _Work, recipe: Recipe) -> None:
 def _follow_derived(work: _Work, recipe: Recipe, sense: Sense) -> None:
     """Add un-ionised ammonia to its course, also while it stands still: a course with gaps begins anew."""
     name = recipe.name
-    if recipe.quantity is Quantity.UNIONISED_AMMONIA and sense.trust is Trust.GOOD and sense.value is not None:
+    if (
+        recipe.quantity is Quantity.UNIONISED_AMMONIA
+        and sense.trust is Trust.GOOD
+        and sense.value is not None
+    ):
         work.traces[name] = follow(work.traces.get(name, EMPTY), at_ms=work.draft.now, value=sense.value)
 
 

@@ -119,9 +119,9 @@ _MASS: Final = {
     "g/m3": _SAME,
     "kg/m3": Conversion(1_000.0),
     "ug/L": Conversion(1e-3),
-    # As test kits print it: 1 mg in a kilogram of water, which is a litre within 0.6 % up to 35 C.
-    "ppm": _SAME,
 }
+# As test kits print it: 1 mg in a kilogram of water, which is a litre within 0.6 % up to 35 C.
+_KIT: Final = {**_MASS, "ppm": _SAME}
 
 CARBONATE_G_EQ: Final = 50.0435
 """Mass of calcium carbonate per equivalent of alkalinity (IUPAC standard atomic weights). [g/eq]"""
@@ -179,12 +179,12 @@ TABLE: Final[dict[Quantity, dict[str, Conversion]]] = {
         "m3/s": Conversion(60_000.0),
         "m3/h": Conversion(1_000 / 60),
     },
-    Quantity.TOTAL_AMMONIA: _MASS,
+    Quantity.TOTAL_AMMONIA: _KIT,
     Quantity.UNIONISED_AMMONIA: _MASS,
-    Quantity.NITRITE: _MASS,
-    Quantity.NITRATE: _MASS,
+    Quantity.NITRITE: _KIT,
+    Quantity.NITRATE: _KIT,
     Quantity.ALKALINITY: {
-        **_MASS,
+        **_KIT,
         "dKH": Conversion(MG_L_PER_DKH),
         "meq/L": Conversion(CARBONATE_G_EQ),
     },
