@@ -26,6 +26,7 @@ from paho.mqtt.properties import Properties
 from controller.core.plan.site import Broker
 from controller.core.units import HouseMs
 from controller.edges.clock import Clock
+from controller.edges.mqtt_bounds import BoundedClient
 
 RETRY_S: Final = (1, 30)
 """Shortest and longest wait between two tries [s]; a broker that comes back is found within half a minute."""
@@ -35,10 +36,6 @@ CONNECT_TIMEOUT_S: Final = 5.0
 
 SESSION_EXPIRY_S: Final = 3_600
 """How long the broker keeps readings for a daemon that is away. [s] Older ones say nothing about now."""
-
-PACKET_BYTES_MAX: Final = 65_536
-"""Longest packet the broker may send. [bytes] Payloads over 4096 bytes are refused here and told; far longer
-ones are kept away by the broker, so that they never take up memory."""
 
 OUTGOING_MAX: Final = 500
 """Messages that may wait in the library. Twice and more what the outbox lets fly at once; never reached."""
@@ -68,7 +65,7 @@ def guarded(handler: Callable[_P, None]) -> Callable[_P, None]:
     return guard
 
 
-class Link(Client):
+class Link(BoundedClient):
     """A client for one broker and one version of the protocol.
 
     Parameters
@@ -206,7 +203,6 @@ class Link(Client):
         if self.modern:
             properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
             properties.SessionExpiryInterval = SESSION_EXPIRY_S
-            properties.MaximumPacketSize = PACKET_BYTES_MAX
         # Without a clean start the broker goes on with the session, and with what it has kept for us.
         broker = self._duskbell_broker
         self.connect_async(

@@ -145,15 +145,22 @@ def test_a_payload_that_cannot_be_read_is_refused_and_acknowledged(
     assert ear.of(ReadingsTaken) == [_reading(21.0)]
 
 
-def test_a_huge_payload_is_kept_away(mosquitto: BrokerProcess, start_edge: StartEdge) -> None:
-    """Ten megabytes neither arrive nor cost the connection."""
+@pytest.mark.parametrize("old", [False, True])
+def test_a_huge_payload_is_refused_and_counted(
+    mosquitto: BrokerProcess, start_edge: StartEdge, *, old: bool
+) -> None:
+    """Ten megabytes are refused like any other bytes, by either protocol, and cost neither connection nor order."""
     ear = Ear()
-    start_edge(make_plan(mosquitto.port), ear)
+    start_edge(make_plan(mosquitto.port, mqtt_3_only=old), ear)
     with Peer(mosquitto.port) as peer:
-        peer.say("kw/air", b"1" * 10_000_000)
+        for size in (4_097, 65_536, 70_000, 200_000, 10_000_000):
+            peer.say("kw/air", b"1" * size)
         peer.say("kw/air", b"21")
     ear.wait_for(_reading(21.0))
-    assert ear.of(PayloadRefused) == []
+    assert (
+        ear.of(PayloadRefused)
+        == [PayloadRefused("kw/air", "air", "the payload is longer than 4096 bytes")] * 5
+    )
     assert ear.of(TroubleSeen) == []
 
 
