@@ -14,6 +14,7 @@ from controller.core.plan.sensor_defaults import stale_after_ms
 from controller.core.plan.site import Security
 from controller.core.units import MINUTE_MS
 from controller.settings.problems import Fault
+from controller.settings.water_cautions import doubt_waters
 from controller.settings.words import format_number, label, write_value
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def find_cautions(plan: Plan) -> tuple[Fault, ...]:
         _doubt_place,
         _doubt_links,
         _doubt_curtains,
-        _doubt_waters,
+        doubt_waters,
         _doubt_alarms,
         _doubt_list,
         _doubt_people,
@@ -94,26 +95,6 @@ def _doubt_curtains(plan: Plan) -> Iterator[Fault]:
             yield Fault(
                 (*path, "has_limit_report"),
                 f"{where}: without reports of its end switches its place is known by running time alone",
-            )
-
-
-def _doubt_waters(plan: Plan) -> Iterator[Fault]:
-    limited = {entry.sensor for entry in plan.alarm if entry.kind is Kind.LOW}
-    for index, water in enumerate(plan.water):
-        where, path = label("water", water.name), ("water", index)
-        if not water.fish_kg:
-            continue
-        if not water.air:
-            yield Fault(
-                path,
-                f"{where}: no switch tells whether it gets air, so the time left without air is never told; name one "
-                "with `air`",
-            )
-        if water.oxygen not in limited:
-            yield Fault(
-                path,
-                f"{where}: fish live in it and no alarm of kind low watches its oxygen, so nobody knows when harm "
-                "begins",
             )
 
 

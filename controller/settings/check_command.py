@@ -11,12 +11,14 @@ from controller.core.plan.plan import Plan
 from controller.settings.cautions import find_cautions
 from controller.settings.load import load_settings, place_faults, read_text
 from controller.settings.problems import Problem
-from controller.settings.sources import find_bands, find_outside, list_numbers, write_sources
+from controller.settings.sources import find_bands, find_loop_bands, find_outside, list_numbers, write_sources
 from controller.settings.summary import write_summary
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
+
+    from controller.settings.presets import Compromise, Want
 
 GOOD, REFUSED = 0, 2
 """Exit codes: the file is good, though perhaps with cautions; it is not."""
@@ -71,23 +73,33 @@ def _tell_sources(plan: Plan, *, as_json: bool) -> int:
     if not as_json:
         sys.stdout.write(write_sources(plan))
         return GOOD
-    bands = {
-        name: {
-            want.value: {
-                "unit": band.unit,
-                "low": band.low,
-                "high": band.high,
-                "low_by": band.low_by,
-                "high_by": band.high_by,
-                "empty": band.empty,
-            }
-            for want, band in each.items()
-        }
-        for name, each in find_bands(plan).items()
+    bands = {name: _show_bands(each) for name, each in find_bands(plan).items()}
+    loops = {
+        loop.value: {"waters": shared.waters, "bands": _show_bands(shared.bands)}
+        for loop, shared in find_loop_bands(plan).items()
     }
-    document = {"numbers": list_numbers(plan), "bands": bands, "outside": find_outside(plan)}
+    document = {
+        "numbers": list_numbers(plan),
+        "bands": bands,
+        "loops": loops,
+        "outside": find_outside(plan),
+    }
     sys.stdout.write(json.dumps(document, ensure_ascii=False, indent=2) + "\n")
     return GOOD
+
+
+def _show_bands(bands: Mapping[Want, Compromise]) -> dict[str, dict[str, object]]:
+    return {
+        want.value: {
+            "unit": band.unit,
+            "low": band.low,
+            "high": band.high,
+            "low_by": band.low_by,
+            "high_by": band.high_by,
+            "empty": band.empty,
+        }
+        for want, band in bands.items()
+    }
 
 
 def _refuse(problems: Sequence[Problem], *, as_json: bool) -> int:

@@ -7,9 +7,11 @@ list stands outside that band. A limit outside may be right: it says when people
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from controller.core.plan.alarm import Kind
+from controller.core.plan.water import Loop
 from controller.core.units import Quantity
 from controller.core.water.readings import list_sensors, make_recipes
 from controller.settings.presets import Band, Compromise, Preset, Want, compromise, load_presets
@@ -57,6 +59,25 @@ def _list_preset(preset: Preset) -> Iterator[dict[str, Any]]:
 def find_bands(plan: Plan) -> dict[str, Mapping[Want, Compromise]]:
     """Find the band that suits all who live in each water, for the waters that name presets."""
     return {water.name: compromise(load_presets(water.presets)) for water in plan.water if water.presets}
+
+
+@dataclass(frozen=True, slots=True)
+class SharedBands:
+    """The bands that suit all who live in the waters of one loop, and which waters these are."""
+
+    waters: tuple[str, ...]
+    bands: Mapping[Want, Compromise]
+
+
+def find_loop_bands(plan: Plan) -> dict[Loop, SharedBands]:
+    """Find the band that suits all who live in a loop of two or more waters: its water is the same."""
+    shared: dict[Loop, SharedBands] = {}
+    for loop in Loop:
+        mine = [water for water in plan.water if water.loop is loop and water.presets]
+        if len({water.presets for water in mine}) > 1:
+            names = dict.fromkeys(name for water in mine for name in water.presets)
+            shared[loop] = SharedBands(tuple(water.name for water in mine), compromise(load_presets(names)))
+    return shared
 
 
 def find_outside(plan: Plan) -> tuple[str, ...]:
@@ -110,6 +131,9 @@ def write_sources(plan: Plan) -> str:
             f'Band that suits all in water "{water.name}" ({", ".join(water.presets)}), and who sets it',
         ]
         lines += [f"  {band.describe()}" for band in bands.values()]
+    for loop, shared in find_loop_bands(plan).items():
+        lines += ["", f"Band that suits all in {loop.value} ({', '.join(shared.waters)}), and who sets it"]
+        lines += [f"  {shared.bands[want].describe()}" for want in WANTED.values() if want in shared.bands]
     outside = find_outside(plan)
     if outside:
         lines += [

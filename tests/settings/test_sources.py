@@ -14,8 +14,8 @@ import pytest
 from controller.core.plan.plan import Plan
 from controller.settings.check_command import add_check
 from controller.settings.load import read_settings
-from controller.settings.presets import find_folder, list_presets
-from controller.settings.sources import find_bands, list_numbers, write_sources
+from controller.settings.presets import Want, find_folder, list_presets
+from controller.settings.sources import find_bands, find_loop_bands, list_numbers, write_sources
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "config" / "duskbell.toml"
@@ -64,6 +64,21 @@ def test_each_loop_has_its_own_band() -> None:
 
     assert all("common-carp" not in (*each.low_by, *each.high_by) for each in bands["line B"].values())
     assert any("common-carp" in (*each.low_by, *each.high_by) for each in bands["tank 1"].values())
+
+
+def test_what_grows_on_fish_water_limits_it_too(capsys: pytest.CaptureFixture[str]) -> None:
+    """Tanks, rafts and line A share their water: its band is at most 25 C for the lettuce, at least 20 for carp."""
+    plan = read_settings(DEMO)
+    assert isinstance(plan, Plan)
+    (shared,) = find_loop_bands(plan).values()
+    warmth = shared.bands[Want.TEMPERATURE]
+
+    assert shared.waters == ("tank 1", "tank 2", "rafts", "line A")
+    assert (warmth.low, warmth.low_by) == (20.0, ("common-carp",))
+    assert (warmth.high, warmth.high_by) == (25.0, ("lettuce",))
+    assert "Band that suits all in fish water (tank 1, tank 2, rafts, line A)" in write_sources(plan)
+    assert check(str(DEMO), "--sources", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["loops"]["fish water"]["bands"]["temperature"]["high"] == 25.0
 
 
 def test_a_house_without_presets_says_so() -> None:
