@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import fcntl
 import json
+import os
 import re
 import shutil
 import subprocess
@@ -42,6 +43,9 @@ START: Final = datetime(2026, 4, 18, 4, 0, tzinfo=UTC)
 FAILS_AT_MIN: Final = 9 * 60
 ANSWER_AFTER_S: Final = 0.05
 """The demonstration's keeper takes this much real time to look at the phone. [s]"""
+
+ASKED_AT: Final = "2026-04-18T12:00+01:00"
+"""A moment at which the curtain has been drawn for shade."""
 
 ON_SITE_AFTER_MIN: Final = 15
 """Whoever has answered stands beside the tank after this. [min]"""
@@ -113,6 +117,8 @@ class Demo:
             say("demo", f"broker: {broker.kind} on port {broker.port}; mail catcher on port {mailbox.port}")
             say("demo", f"{plan.site.name}, invented; one day in about a minute, then it "
                 + ("ends" if once else "goes on until Ctrl-C"))  # fmt: skip
+            if not once:
+                say("demo", f"ask it meanwhile: {self._ask('status')}")
             site = plan.site
             sky = SyntheticSky(
                 SEED,
@@ -133,6 +139,7 @@ class Demo:
             daemon = self._start_daemon()
             listener = threading.Thread(target=self._listen, args=(daemon,), daemon=True)
             listener.start()
+            by_hand = False
             try:
                 if not self._up.wait(UP_WITHIN_S):
                     raise CannotShow(f"the daemon was not up within {UP_WITHIN_S:.0f} s: {self._log_path}")
@@ -140,13 +147,19 @@ class Demo:
                 while daemon.poll() is None and (not once or house.minutes < DAY_MIN):
                     time.sleep(0.05)
             except KeyboardInterrupt:
+                by_hand = True
                 say("demo", "ended by hand")
             finally:
                 house.stop()
                 daemon.terminate()
                 code = daemon.wait(timeout=20)
                 listener.join(timeout=5)
-            return self._close(code)
+            return self._close(code, by_hand=by_hand)
+
+    def _ask(self, command: str) -> str:
+        """Write how this demonstration is asked something, from the folder it was begun in."""
+        program = os.path.relpath(Path(sys.executable).with_name("duskbell"))
+        return f"{program} {command} --settings {os.path.relpath(self._settings_path)}"
 
     def _write_settings(self, broker_port: int, mail_port: int, *, old: str) -> Plan:
         """Write the demonstration's settings: the demo site's own, on loopback, and as patient as the rate asks."""
@@ -268,19 +281,18 @@ class Demo:
             world.plant.air_pump = True
             self._stage.say("keeper", "has started the spare air pump")
 
-    def _close(self, code: int) -> int:
-        """Say what was seen, and whether it was all that must be."""
+    def _close(self, code: int, *, by_hand: bool) -> int:
+        """Say what was seen; 0 if it was all that must be, or if a person has ended it before its end."""
         emergencies = [letter for letter in self.letters if "EMERGENCY" in letter.subject]
         self._stage.say(
             "demo",
             f"the day brought {self.moves} curtain moves, {len(emergencies)} emergency messages, "
             f"{'an answer' if self.answered else 'NO answer'}; the daemon ended with {code}",
         )
-        self._stage.say(
-            "demo",
-            f"its record and log are in {self._folder.name}/; ask it with duskbell why and duskbell status",
-        )
-        return 0 if self.moves and emergencies and self.answered and code == 0 else 1
+        self._stage.say("demo", f"its record and log are in {self._folder.name}/; ask the record:")
+        self._stage.say("demo", f"{self._ask('why')} --at {ASKED_AT}")
+        is_whole = by_hand or (self.moves and emergencies and self.answered)
+        return 0 if is_whole and code == 0 else 1
 
 
 def main() -> int:
