@@ -7,6 +7,7 @@ from pathlib import Path
 
 from controller.core.alarms.lifecycle import SOUNDING, Phase
 from controller.core.alarms.wording import clock_words
+from controller.core.foresee import Foresight, foresee_alarm
 from controller.core.plan.alarm import Response, Watched
 from controller.core.units import MINUTE_MS
 from controller.core.vocabulary import GuessesSeen, TroubleSeen
@@ -40,6 +41,7 @@ class DaemonHost:
     def view(self) -> PageView:
         """Return what is to be shown now; never a code."""
         state, stamp = self._daemon.engine.state, self._daemon.clock.stamp(0)
+        sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives, state.durable.doubts)
         alarms = []
         for name, alarm in state.durable.alarms.items():
             entry = state.roll.entries.get(name)
@@ -47,6 +49,9 @@ class DaemonHost:
                 continue
             sensor = state.roll.sensors.get(entry.sensor)
             left_min = entry.time_to_respond_min - (stamp.house_ms - alarm.raised_ms) / MINUTE_MS
+            outlook = foresee_alarm(sight, entry)
+            if outlook is not None and outlook.least_minutes is not None:
+                left_min = outlook.least_minutes
             silence = describe_silence(state, name, alarm, stamp.house_ms)
             alarms.append(
                 AlarmView(

@@ -62,7 +62,7 @@ def foresee_alarm(sight: Foresight, entry: AlarmEntry) -> Outlook | None:
         if wanted:
             found.extend(outlook for outlook in foresee(water, scene) if outlook.matter in wanted)
     known = [outlook for outlook in found if outlook.minutes is not None]
-    return min(known, key=lambda outlook: outlook.minutes or 0.0) if known else None
+    return min(known, key=lambda outlook: outlook.least_minutes or 0.0) if known else None
 
 
 def diagnose_waters(sight: Foresight, names: tuple[str, ...] | None = None) -> tuple[Finding, ...]:

@@ -7,7 +7,19 @@ from typing import Any
 
 import pytest
 from makers import House, make_entry, make_sensor, make_step
-from waters import AIR, FLOW, HOUSE, OXYGEN, PH, WARMTH, air_off, low_oxygen, make_tank_plan, make_water
+from waters import (
+    AIR,
+    FLOW,
+    HOUSE,
+    OXYGEN,
+    PH,
+    WARMTH,
+    air_off,
+    draw_noise,
+    low_oxygen,
+    make_tank_plan,
+    make_water,
+)
 
 from controller.core.alarms.lifecycle import Phase
 from controller.core.foresee import Foresight, compare_mirrors, diagnose_waters, foresee_alarm, foresee_waters
@@ -113,6 +125,30 @@ def test_a_text_message_says_the_minutes_that_are_left() -> None:
     live(house, 1, ALL_WELL | {AIR: 0.0})
 
     assert "30 min left" in house.messages[0].text
+
+
+def test_a_text_message_counts_on_the_sooner_bound_of_a_trend() -> None:
+    """A phone has no room for both bounds: the text says the sooner one, rounded down, the mail says both."""
+    plan = make_tank_plan(low_oxygen(limit=5.2))
+    person = plan.person[0].model_copy(update={"phone": "+447700900123"})
+    steps = (make_step(0, "keeper", ways=(Way.TEXT, Way.EMAIL)),)
+    plan = plan.model_copy(update={"person": (person,), "call": steps})
+    house, noise = live(House(plan), 60, ALL_WELL), draw_noise(7)
+    for minute in range(40):
+        live(house, 1, ALL_WELL | {OXYGEN: 6.0 - 0.1 * minute + noise.gauss(0.0, 0.03)})
+        if house.messages:
+            break
+    outlook = foresee_alarm(sight(house), house.state.roll.entries["oxygen low"])
+    assert outlook is not None
+    assert outlook.soonest_minutes is not None
+    assert outlook.minutes is not None
+    assert int(outlook.soonest_minutes) < int(outlook.minutes)
+    text, mail = (
+        next(message.text for message in house.messages if message.way is way) for way in (Way.TEXT, Way.EMAIL)
+    )
+
+    assert f"{int(outlook.soonest_minutes)} min left" in text
+    assert f"Harm in {outlook.write_left()} (" in mail
 
 
 def test_without_figures_the_call_says_what_the_alarm_list_supposes() -> None:

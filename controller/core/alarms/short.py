@@ -57,9 +57,10 @@ def write_short(
     if stamp.utc_trusted:
         since = f"{at:%H:%M} {phrases.weekdays.split()[at.weekday()]}"
     left_min = entry.time_to_respond_min - (stamp.house_ms - alarm.raised_ms) / MINUTE_MS
-    if outlook is not None and outlook.minutes is not None:
-        # What is reckoned from the water now is better than what the alarm list supposed.
-        left_min = outlook.minutes
+    if outlook is not None and outlook.least_minutes is not None:
+        # What is reckoned from the water now is better than what the alarm list supposed; of a trend, which has
+        # no room for both its bounds here, the sooner one, as nobody is promised more than there is.
+        left_min = outlook.least_minutes
     return _fit(
         entry,
         _short_fact(entry, sensor, sense, trouble, phrases),

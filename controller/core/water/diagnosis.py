@@ -19,7 +19,7 @@ from controller.core.vocabulary import Trust
 from controller.core.water import carbonate, feed, level
 from controller.core.water.outlook import Scene, find_loss
 from controller.core.water.probe import list_probes
-from controller.core.water.trace import EMPTY, find_change
+from controller.core.water.trace import EMPTY, find_change, find_steepest
 
 HOUR_MIN: Final = 60.0
 LONG_MIN: Final = 300.0
@@ -156,20 +156,31 @@ def find_base_overdose(water: Water, scene: Scene, around: Around) -> Iterator[F
     """Un-ionised ammonia up after the pH, with the total as it was: too much base at once."""
     del around
     name = f"{water.name} {Quantity.UNIONISED_AMMONIA.value}"
-    ammonia, acid = _move(scene, name, LONG_MIN), _move(scene, water.ph, LONG_MIN)
     now = scene.read(name)
-    if ammonia is None or acid is None or now is None or acid[0] < PH_ROSE:
+    rose = _move(scene, water.ph, HOUR_MIN)
+    span_min = HOUR_MIN
+    if rose is None or rose[0] < PH_ROSE:
+        # What rose at once some hours ago is still the base; what took all these hours is the day's own swing.
+        span_min, rose = LONG_MIN, _move(scene, water.ph, LONG_MIN)
+        if find_steepest(scene.traces.get(water.ph, EMPTY), within_min=HOUR_MIN) < PH_ROSE:
+            return
+    ammonia = _move(scene, name, span_min)
+    if ammonia is None or rose is None or now is None or rose[0] < PH_ROSE:
         return
     before = now - ammonia[0]
     if now < AMMONIA_LEAST_MG_L or before <= 0.0 or now / before < AMMONIA_GREW:
         return
     # The rise of pH alone multiplies the un-ionised share by up to ten to its power.
-    if log10(now / before) > acid[0] + 0.1:
+    if log10(now / before) > rose[0] + 0.1:
+        return
+    aired = _move(scene, water.oxygen, span_min)
+    if aired is not None and aired[0] >= OXYGEN_FELL_MG_L:
+        # Air that comes back, or a bloom in the sun, takes carbon dioxide away and brings oxygen: no base did it.
         return
     yield Finding(
         water.name,
         "too much base was given at once: stop dosing, test ammonia",
-        f"pH {acid[0]:+.2f}, un-ionised ammonia times {now / before:.1f}, now {now:.3f} mg/L as N",
+        f"pH {rose[0]:+.2f}, un-ionised ammonia times {now / before:.1f}, now {now:.3f} mg/L as N",
     )
 
 

@@ -140,5 +140,22 @@ def find_change(trace: Trace, *, span_min: float) -> tuple[float, float] | None:
     return _middle(last) - _middle(first), took
 
 
+def find_steepest(trace: Trace, *, within_min: float) -> float:
+    """Compute the most that a reading has risen within a span anywhere in its course [kept unit], 0 or more.
+
+    Each value is the median of itself and its neighbours, so that one bad reading is no rise.
+    """
+    points = list_long(trace)
+    smooth = [(three[1][0], _middle(three)) for three in zip(points, points[1:], points[2:], strict=False)]
+    return max(
+        (
+            value - low
+            for at, value in smooth
+            for low in (min(was for then, was in smooth if at - within_min <= then <= at),)
+        ),
+        default=0.0,
+    )
+
+
 def _middle(three: tuple[Point, ...]) -> float:
     return sorted(value for _, value in three)[1]

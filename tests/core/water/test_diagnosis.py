@@ -141,6 +141,40 @@ def test_ammonia_up_after_the_ph_is_too_much_base() -> None:
     assert "times 3.9" in found[0].because
 
 
+def rise_of_base(minutes: int, *, rises_at: int, takes: int = 1) -> dict[str, Trace]:
+    """Follow pH from 6.8 to 7.4 and the ammonia that goes with it at the same total (Emerson et al. 1975)."""
+
+    def ph(at: float) -> float:
+        return 6.8 + 0.6 * min(max(at - rises_at, 0.0) / takes, 1.0)
+
+    return {
+        PH: run_course(ph, minutes=minutes),
+        UNIONISED: run_course(lambda at: 0.005 * 3.93 ** ((ph(at) - 6.8) / 0.6), minutes=minutes),
+    }
+
+
+OVERDOSE = "too much base was given at once: stop dosing, test ammonia"
+AFTER = {PH: 7.4, UNIONISED: 0.005 * 3.93}
+
+
+@pytest.mark.parametrize(("minutes", "rises_at"), [(20, 10), (18, 12), (90, 80), (290, 60)])
+def test_too_much_base_is_told_with_a_quarter_of_an_hour_of_readings(minutes: int, rises_at: int) -> None:
+    """Twenty minutes after a start, ten after the dose, and hours later while the ammonia stands there."""
+    assert OVERDOSE in look(AFTER, rise_of_base(minutes, rises_at=rises_at))
+
+
+def test_a_rise_of_a_whole_day_is_no_base_given_at_once() -> None:
+    """0.6 of pH over five hours is what plants and light do: within an hour it is 0.12."""
+    assert look(AFTER, rise_of_base(300, rises_at=0, takes=300)) == []
+
+
+def test_air_that_comes_back_is_no_base() -> None:
+    """With the oxygen up by 2 mg/L it is carbon dioxide that leaves, and not a dose."""
+    traces = rise_of_base(60, rises_at=10, takes=30) | {OXYGEN: fall(5.0, -2.0)}
+
+    assert look({**AFTER, OXYGEN: 7.0}, traces) == []
+
+
 def test_ammonia_up_by_more_than_the_ph_explains_is_not_the_base() -> None:
     """Ten times the ammonia at a rise of 0.3 has another cause, whatever was dosed."""
     traces = {
