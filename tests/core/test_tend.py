@@ -144,7 +144,8 @@ def test_a_text_message_counts_on_the_sooner_bound_of_a_trend() -> None:
     assert outlook.minutes is not None
     assert int(outlook.soonest_minutes) < int(outlook.minutes)
     text, mail = (
-        next(message.text for message in house.messages if message.way is way) for way in (Way.TEXT, Way.EMAIL)
+        next(message.text for message in house.messages if message.way is way)
+        for way in (Way.TEXT, Way.EMAIL)
     )
 
     assert f"{int(outlook.soonest_minutes)} min left" in text
