@@ -1,14 +1,85 @@
-"""Slips found in print, each as a refusal or a proof that it is not made here."""
+"""Slips found in print, each as a refusal or a proof that it is not made here; `TRAPS` says where each is proven."""
 
 from __future__ import annotations
 
+import ast
+import math
+import tomllib
+from pathlib import Path
+
+import gsw
 import pytest
 from phreeqpython import PhreeqPython
 
 from controller.core.plan.water import Water
 from controller.core.ranges import OutOfRange
-from controller.core.water import ammonia, feed, horizon
+from controller.core.water import ammonia, feed, horizon, oxygen
 from controller.core.water import filter as biofilter
+from controller.settings.presets import find_folder
+
+HERE = Path(__file__)
+
+TRAPS = {
+    "the slope 2727.92 of a package page": ("test_ammonia.py", "test_the_misprinted_slope_is_not_used"),
+    "the 32 C column of a reprint": ("test_ammonia.py", "test_the_misprinted_column_is_not_matched"),
+    "ammonia as N and as NH3": ("test_kit.py", "test_a_value_is_restated_by_molar_masses"),
+    "nitrite and nitrate as N and as themselves": ("test_kit.py", "test_a_value_is_restated_by_molar_masses"),
+    "a library whose ammonia constant is 0": (HERE.name, "test_the_second_library_knows_ammonia"),
+    "saturation without a pressure": ("test_oxygen.py", "test_a_percentage_needs_the_pressure"),
+    "older oxygen tables": ("test_oxygen.py", "test_an_old_table_is_not_matched"),
+    "the factor from mL to mg of oxygen": (
+        HERE.name,
+        "test_the_factor_from_volume_to_mass_is_the_corrected_one",
+    ),
+    "a parabola past its turn": ("test_feed.py", "test_the_tilapia_parabola_is_not_followed_past_its_turn"),
+    "rates that differ 2000-fold": (HERE.name, "test_an_oxygen_demand_off_by_a_slip_of_units_is_refused"),
+    "chloride turned round": (HERE.name, "test_chloride_is_said_to_protect_from_nitrite"),
+    "a half-saturation in kilograms": (HERE.name, "test_a_half_saturation_of_a_kilogram_is_refused"),
+    "parts that add to more than the whole": (
+        "test_level.py",
+        "test_component_volumes_are_not_trusted_over_the_total",
+    ),
+}
+
+
+@pytest.mark.parametrize(("file", "name"), TRAPS.values(), ids=TRAPS.keys())
+def test_every_trap_has_its_test(file: str, name: str) -> None:
+    """The test that proves it stands where the list says."""
+    tree = ast.parse((HERE.parent / file).read_text(encoding="utf-8"))
+
+    assert name in {node.name for node in tree.body if isinstance(node, ast.FunctionDef)}
+
+
+def test_the_factor_from_volume_to_mass_is_the_corrected_one() -> None:
+    """1 mL of oxygen is 1.42905 mg (USGS Office of Water Quality memo 2011.03); an older 1.4276 was an error.
+
+    Garcia & Gordon's oxygen at 20 C (gsw gives it in umol/kg) as a volume, times the one, is our figure within
+    0.003 mg/L; times the other it is 0.009 off.
+    """
+    umol_kg, kg_l = gsw.O2sol_SP_pt(0.0, 20.0), gsw.rho_t_exact(0.0, 20.0, 0.0) / 1e3
+    ml_l = float(umol_kg * kg_l * 22.3916e-3)  # molar volume of oxygen at 0 C and 1 atm [L/mol]
+    ours = oxygen.find_saturation_mg_l(temperature_c=20.0)
+
+    assert ours == pytest.approx(1.42905 * ml_l, abs=0.003)
+    assert math.fabs(ours - 1.4276 * ml_l) > 0.006
+
+
+def test_chloride_is_said_to_protect_from_nitrite() -> None:
+    """A question-and-answer page says that low chloride means less harm; it is the reverse.
+
+    The LC50 of nitrite rises from 28 to 45 mg/L where chloride rises from 35 to 70 mg/L. So no preset calls little
+    chloride harmless: where it is named it protects, and the fish of water with little of it have the lower limit.
+    """
+    nitrite = {
+        path.stem: tomllib.loads(path.read_text(encoding="utf-8"))["bands"]["nitrite"]
+        for path in find_folder().glob("*.toml")
+    }
+    told = {name: band for name, band in nitrite.items() if "chloride" in band["source"]}
+
+    assert set(told) == {"tilapia", "rainbow-trout"}
+    assert "chloride protects" in told["tilapia"]["source"]
+    assert "little chloride" in told["rainbow-trout"]["source"]
+    assert told["rainbow-trout"]["high"] < told["tilapia"]["high"]
 
 
 def test_the_second_library_knows_ammonia() -> None:
