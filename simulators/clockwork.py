@@ -47,7 +47,7 @@ from simulators.tally import Tally
 from simulators.world import World
 
 MINUTE_MS: Final = 60_000
-REPORT_IDLE_MIN: Final = 5
+REPORT_IDLE_MIN: Final = 15
 """The board reports this often while its motor rests. [min]"""
 
 BROKER_NOTICED_MS: Final = 30_000

@@ -130,17 +130,16 @@ def run_simulate(args: argparse.Namespace) -> int:
 def _run(plan: Plan, args: argparse.Namespace) -> dict[str, Any]:
     """Run what was asked for, draw it if that was asked for, and return what it came to."""
     witness = Witness()
+    watching: tuple[Watcher, ...] = () if args.plot is None else (witness,)
     if args.scenario is None:
         start = _read_start(args.start)
         days = _read_days(args.days, DAYS)
-        document = simulate(
-            plan, days=days, seed=args.seed, start=start, weather=args.weather, also=(witness,)
-        )
+        document = simulate(plan, days=days, seed=args.seed, start=start, weather=args.weather, also=watching)
         title = f"{days:g} days, seed {args.seed}"
     else:
         if args.start is not None or args.weather != SYNTHETIC:
             raise ValueError("a scenario has its own --start and --weather")
-        outcome, days, start = _play(plan, args, (witness, _Bar(args)))
+        outcome, days, start = _play(plan, args, (*watching, _Bar(args)))
         document = _write_outcome(outcome, name=args.scenario, days=days, seed=args.seed)
         title = f"{args.scenario}, seed {args.seed}"
     if args.plot is not None:

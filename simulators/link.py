@@ -72,7 +72,7 @@ class Link:
         sensors, mangles = self._sensors, self.mangles
         if not mangles:
             samples = tuple(
-                Sample(name, value) for name, value in readings if name in sensors and isfinite(value)
+                [Sample(name, value) for name, value in readings if name in sensors and isfinite(value)]
             )
             if len(samples) == len(readings):
                 return [ReadingsTaken(samples)] if samples else []

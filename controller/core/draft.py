@@ -7,7 +7,6 @@ untouched half of the state stays the same object and the journal can see that i
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import TypeVar
 
 from controller.core.alarms.alarm import Alarm, make_code
@@ -27,6 +26,7 @@ class Draft:
 
     __slots__ = (
         "alarms",
+        "alarms_due_ms",
         "almanac",
         "chain",
         "codes_from",
@@ -86,6 +86,7 @@ class Draft:
         self.refused = state.refused
         self.settled_ms = state.settled_ms
         self.heartbeat_ms = state.heartbeat_ms
+        self.alarms_due_ms = state.alarms_due_ms
         self.drives = durable.drives
         self.holds = durable.holds
         self.alarms = durable.alarms
@@ -186,13 +187,12 @@ class Draft:
                 entered=self.entered, standing=self.standing, learnt=self.learnt, days=self.days,
                 doubts=self.doubts,
             )  # fmt: skip
-        return replace(
-            self.state,
+        return State(
             plan=self.plan, roll=self.roll, almanac=self.almanac, turn=self.state.turn + 1, durable=durable,
             senses=self.senses, tended=self.tended, views=self.views, rules=self.rules, troubles=self.troubles,
             way_failures=self.way_failures, unreported=self.unreported, playing=self.playing,
             refused=self.refused, settled_ms=self.settled_ms,
-            heartbeat_ms=self.heartbeat_ms, wake_ms=wake_ms,
+            heartbeat_ms=self.heartbeat_ms, alarms_due_ms=self.alarms_due_ms, wake_ms=wake_ms,
         )  # fmt: skip
 
 

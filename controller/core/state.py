@@ -91,7 +91,8 @@ class Durable:
 class State:
     """The whole. `wake_ms` is when `step` has work without new input; `turn` counts the turns.
 
-    Until `settled_ms` (0 once it has passed) the silence of a part of Duskbell after a start says nothing.
+    `alarms_due_ms` is when time alone next has work for an alarm, as `alarms` stand in the durable half. Until
+    `settled_ms` (0 once it has passed) the silence of a part of Duskbell after a start says nothing.
     """
 
     plan: Plan
@@ -110,6 +111,7 @@ class State:
     refused: Mapping[str, tuple[int, str]] = field(default_factory=dict)
     settled_ms: HouseMs = 0
     heartbeat_ms: HouseMs = 0
+    alarms_due_ms: HouseMs = 0
     wake_ms: HouseMs = NEVER
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import isfinite
+from typing import Final
 
 from controller.core import guard, know
 from controller.core.curtain import drive as driving
@@ -36,6 +37,9 @@ from controller.core.vocabulary import (
 )
 from controller.core.weigh import weigh_curtain
 
+UNSEEN: Final = Drive()
+"""A motor of which nothing has been heard."""
+
 LOOK_EVERY_MS = MINUTE_MS
 """The sun moves on without any sensor speaking; the rules look again at least this often. [ms]"""
 
@@ -53,7 +57,7 @@ def steer_due(draft: Draft) -> None:
 def steer(draft: Draft, curtain: Curtain) -> None:
     """Renew one curtain's view, choose a rule, and start or stop the motor if that is called for."""
     name, now = curtain.name, draft.now
-    drive = draft.drives.get(name, Drive())
+    drive = draft.drives.get(name, UNSEEN)
     drive, stop_why = motor.pass_time(curtain, drive, now)
     if stop_why:
         _stop(draft, curtain, drive, stop_why)
@@ -241,7 +245,7 @@ def hear_report(draft: Draft, event: CurtainReported) -> None:
     curtain = draft.roll.curtains.get(event.curtain)
     if curtain is None:
         return
-    before = draft.drives.get(curtain.name, Drive())
+    before = draft.drives.get(curtain.name, UNSEEN)
     drive, stop_why = motor.hear(curtain, before, event, draft.now)
     if drive is before:
         return
@@ -327,7 +331,7 @@ def clear_fault(draft: Draft, event: FaultCleared) -> None:
 def forget_positions(draft: Draft) -> None:
     """After a start no position is known and no command is repeated."""
     for name in draft.roll.curtains:
-        draft.set_drive(name, driving.restart(draft.drives.get(name, Drive()), draft.now))
+        draft.set_drive(name, driving.restart(draft.drives.get(name, UNSEEN), draft.now))
         draft.due_curtains.add(name)
     _forget_removed(draft)
 
@@ -340,7 +344,7 @@ def expect_curtains(draft: Draft) -> None:
             _stop(draft, old[name], drive, "the settings of its motor have changed")
     for name, curtain in new.items():
         if name not in old or _is_rewired(old[name], curtain):
-            draft.set_drive(name, driving.restart(draft.drives.get(name, Drive()), draft.now))
+            draft.set_drive(name, driving.restart(draft.drives.get(name, UNSEEN), draft.now))
     _forget_removed(draft)
     draft.views = {name: view for name, view in draft.views.items() if new.get(name) == old.get(name)}
     draft.rules = {name: rule for name, rule in draft.rules.items() if name in new}
@@ -366,7 +370,7 @@ def _forget_removed(draft: Draft) -> None:
 def next_look_ms(draft: Draft, curtain: Curtain) -> HouseMs:
     """Return when a curtain must be looked at again without new input [ms]."""
     name = curtain.name
-    drive = draft.drives.get(name, Drive())
+    drive = draft.drives.get(name, UNSEEN)
     view = draft.views.get(name, BLANK)
     change = next_change_ms(curtain, view)
     hold = draft.holds.get(name)

@@ -15,6 +15,7 @@ from controller.core.draft import Draft
 from controller.core.plan.alarm import Watched
 from controller.core.plan.plan import Plan
 from controller.core.roll import call_roll
+from controller.core.signals.sense import NEVER
 from controller.core.sky.almanac import covers
 from controller.core.state import Durable, State
 from controller.core.units import HOUR_MS, SECOND_MS, HouseMs
@@ -213,9 +214,11 @@ def _next_wake(draft: Draft) -> HouseMs:
     for sense in draft.senses.values():
         if now < sense.stale_ms < wake_ms:
             wake_ms = sense.stale_ms
-    for alarm in draft.alarms.values():
-        if now < alarm.due_ms < wake_ms:
-            wake_ms = alarm.due_ms
+    if draft.alarms is not draft.state.durable.alarms or draft.alarms_due_ms <= now:
+        draft.alarms_due_ms = min(
+            (alarm.due_ms for alarm in draft.alarms.values() if alarm.due_ms > now), default=NEVER
+        )
+    wake_ms = min(wake_ms, draft.alarms_due_ms)
     if draft.roll.reminders and now < draft.tended.look_ms < wake_ms:
         wake_ms = draft.tended.look_ms
     if now < draft.settled_ms < wake_ms:

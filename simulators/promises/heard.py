@@ -27,7 +27,9 @@ from controller.core.vocabulary import ReadingsTaken, Sample
 class Voice:
     """One sensor as it was heard; times on the house axis, None while never [ms].
 
-    While `calm`, all its entries have been well; a sure value between `calm_low` and `calm_high` leaves them so.
+    While `calm`, all its entries have been well; a sure value between `calm_low` and `calm_high`, and a rate
+    between `slowest` and `quickest` [1/min], leave them so. What a light sensor says is never sure, so that one
+    more reading of it changes nothing once there has been one.
     """
 
     sensor: Sensor
@@ -45,6 +47,8 @@ class Voice:
     calm: bool = False
     calm_low: float = float("-inf")
     calm_high: float = float("inf")
+    slowest: float = float("-inf")
+    quickest: float = float("inf")
 
 
 @dataclass(slots=True)
@@ -101,14 +105,17 @@ class Hearing:
         for sensor in plan.sensor:
             in_water = sensor.name in wet
             low, high = possible_range(sensor, in_water=in_water)
-            fastest = fastest_per_min(sensor, in_water=in_water)
+            unsure = sensor.quantity is Quantity.LIGHT
+            fastest = None if unsure else fastest_per_min(sensor, in_water=in_water)
             self.voices[sensor.name] = Voice(
                 sensor,
                 low,
                 high,
                 float("inf") if fastest is None else fastest,
-                flat_after_ms(sensor),
+                0 if unsure else flat_after_ms(sensor),
                 stale_after_ms(sensor),
+                calm_low=low,
+                calm_high=high,
             )
             old = voices.get(sensor.name)
             if old is not None and old.sensor == sensor:
@@ -143,20 +150,7 @@ class Hearing:
             voice = voices.get(sample.sensor)
             if voice is None or not sample.fresh:
                 continue
-            value, before = sample.value, voice.value
-            if (
-                voice.calm
-                and before is not None
-                and voice.heard_ms is not None
-                and voice.calm_low <= value <= voice.calm_high
-                and sample.taken_utc_ms is None
-                and -voice.fastest <= value - before <= voice.fastest
-                and (value != before or not voice.flat_ms)
-                and now - voice.heard_ms <= voice.stale_ms
-            ):
-                # The usual case, and the quickest: nothing that anybody watches has changed.
-                voice.heard_ms = voice.surely_heard_ms = voice.changed_ms = now
-                voice.value = value
+            if voice.calm and sample.taken_utc_ms is None and _stays_calm(voice, sample.value, now):
                 continue
             self._hear(voice, sample, now, utc_ms)
 
@@ -192,26 +186,58 @@ class Hearing:
             voice.surely_heard_ms = now
         voice.value = value if possible else None
         voice.doubtful = doubtful
-        voice.calm = not doubtful and all(
-            case.well_ms is not None and case.maybe_ms is None for case in voice.cases
-        )
+        if voice.sensor.quantity is Quantity.LIGHT:
+            voice.calm = possible and not own_time and not silent
+        else:
+            voice.calm = not doubtful and all(
+                case.well_ms is not None and case.maybe_ms is None for case in voice.cases
+            )
+
+
+def _stays_calm(voice: Voice, value: float, now: int) -> bool:
+    """Take in the usual reading the quick way, and say whether it was one: nothing anybody watches has changed."""
+    before, heard_ms = voice.value, voice.heard_ms
+    if before is None or heard_ms is None or not voice.calm_low <= value <= voice.calm_high:
+        return False
+    silence_ms = now - heard_ms
+    if value == before:
+        # A rate of nothing is between all rates that are well, or there would be no calm.
+        if silence_ms > voice.stale_ms or (voice.flat_ms and now - voice.changed_ms >= voice.flat_ms):
+            return False
+    else:
+        change = value - before
+        if not -voice.fastest <= change <= voice.fastest or not 0 < silence_ms <= voice.stale_ms:
+            return False
+        if not voice.slowest <= change * MINUTE_MS / silence_ms <= voice.quickest:
+            return False
+        voice.changed_ms = now
+    voice.heard_ms = voice.surely_heard_ms = now
+    voice.value = value
+    return True
 
 
 def _narrow(voice: Voice, entry: AlarmEntry) -> None:
-    """Narrow a sensor's calm to where an entry is surely well; one that asks for rates leaves no calm."""
-    voice.calm_low, voice.calm_high = max(voice.calm_low, voice.low), min(voice.calm_high, voice.high)
+    """Narrow a sensor's calm to where an entry is surely well."""
     limit = entry.limit
-    if entry.kind is Kind.RATE:
-        voice.calm_low, voice.calm_high = 1.0, 0.0
-    elif entry.kind is Kind.SWITCH:
+    if voice.sensor.quantity is Quantity.LIGHT:
+        return
+    if entry.kind is Kind.SWITCH:
         if entry.alarm_when == "on":
             voice.calm_high = min(voice.calm_high, 0.49)
         else:
             voice.calm_low = max(voice.calm_low, 0.5)
-    elif limit is not None and entry.kind is Kind.HIGH:
+    elif limit is None:
+        return
+    elif entry.kind is Kind.HIGH:
         voice.calm_high = min(voice.calm_high, limit - entry.deadband)
-    elif limit is not None and entry.kind is Kind.LOW:
+    elif entry.kind is Kind.LOW:
         voice.calm_low = max(voice.calm_low, limit + entry.deadband)
+    elif entry.kind is Kind.RATE and limit > 0.0:
+        voice.quickest = min(voice.quickest, limit - entry.deadband)
+    elif entry.kind is Kind.RATE:
+        voice.slowest = max(voice.slowest, limit + entry.deadband)
+    if not voice.slowest <= 0.0 <= voice.quickest:
+        voice.calm_low, voice.calm_high = 1.0, 0.0
 
 
 def _judge(

@@ -19,10 +19,12 @@ EDGE_SHARE: Final = 1e-9
 
 
 class Calm(NamedTuple):
-    """A closed range of values [kept unit]; it is empty where `low` is above `high`."""
+    """A closed range of values [kept unit] and one of rates [1/min]; it is empty where `low` is above `high`."""
 
     low: float
     high: float
+    slowest: float = -inf
+    quickest: float = inf
 
 
 EVERYWHERE: Final = Calm(-inf, inf)
@@ -44,29 +46,43 @@ def find_calms(entries: Iterable[AlarmEntry]) -> Mapping[str, Calm]:
 def narrow(calm: Calm, entry: AlarmEntry) -> Calm:
     """Return the part of a calm in which the entry's condition is surely over.
 
-    Whether a reading is missing or doubtful does not hang on its value. What compares rates, or days with days,
-    leaves no calm.
+    Whether a reading is missing or doubtful does not hang on its value. What compares days with days leaves no
+    calm.
     """
+    low, high, slowest, quickest = calm
     match entry.kind:
         case Kind.MISSING | Kind.DOUBTFUL:
             return calm
+        case Kind.SWITCH if entry.alarm_when == "on":
+            return calm._replace(high=min(high, 0.49))
         case Kind.SWITCH:
-            if entry.alarm_when == "on":
-                return Calm(calm.low, min(calm.high, 0.49))
-            return Calm(max(calm.low, 0.51), calm.high)
-        case Kind.HIGH | Kind.LOW if entry.limit is not None:
-            edge = EDGE_SHARE * max(1.0, abs(entry.limit))
-            if entry.kind is Kind.HIGH:
-                return Calm(calm.low, min(calm.high, entry.limit - entry.deadband - edge))
-            return Calm(max(calm.low, entry.limit + entry.deadband + edge), calm.high)
+            return calm._replace(low=max(low, 0.51))
+        case Kind.HIGH if entry.limit is not None:
+            return calm._replace(high=min(high, _before(entry.limit, entry.deadband)))
+        case Kind.LOW if entry.limit is not None:
+            return calm._replace(low=max(low, _past(entry.limit, entry.deadband)))
+        case Kind.RATE if entry.limit is not None and entry.limit > 0.0:
+            return calm._replace(quickest=min(quickest, _before(entry.limit, entry.deadband)))
+        case Kind.RATE if entry.limit is not None:
+            return calm._replace(slowest=max(slowest, _past(entry.limit, entry.deadband)))
         case _:
             return NOWHERE
+
+
+def _before(limit: float, deadband: float) -> float:
+    return limit - deadband - EDGE_SHARE * max(1.0, abs(limit))
+
+
+def _past(limit: float, deadband: float) -> float:
+    return limit + deadband + EDGE_SHARE * max(1.0, abs(limit))
 
 
 def is_calm(calm: Calm, before: Sense, after: Sense) -> bool:
     """Tell whether a reading was and is good and in its calm, so that no condition on it can have changed."""
     if before.trust is not Trust.GOOD or after.trust is not Trust.GOOD:
         return False
-    low, high = calm
+    low, high, slowest, quickest = calm
     was, now = before.value, after.value
-    return was is not None and now is not None and low <= was <= high and low <= now <= high
+    if was is None or now is None or not (low <= was <= high and low <= now <= high):
+        return False
+    return slowest <= before.rate_per_min <= quickest and slowest <= after.rate_per_min <= quickest

@@ -71,8 +71,14 @@ def follow(trace: Trace, *, at_ms: HouseMs, value: float) -> Trace:
         return Trace(fine, coarse, minute, at_sum + at_min, value_sum + value, taken + 1, rough, seen)
     if taken:
         point = (at_sum / taken, value_sum / taken)
-        if len(fine) > 1 and point[0] - fine[-2][0] <= SECOND_WITHIN_MIN:
-            rough, seen = _roughen(rough, seen, abs(fine[-2][1] - 2.0 * fine[-1][1] + point[1]))
+        if len(fine) > 1:
+            at, first = fine[-2]
+            if point[0] - at <= SECOND_WITHIN_MIN:
+                second = abs(first - 2.0 * fine[-1][1] + point[1])
+                if seen > 3 and rough > 0.0 and second > NOISE_CLIP * rough:
+                    second = NOISE_CLIP * rough
+                seen += 1
+                rough += (second - rough) / (min(NOISE_OVER, seen))
         fine = fine[1 - FINE_MOST :] + (point,)  # noqa: RUF005 - twice as quick, and done for every reading
         if not coarse or point[0] - coarse[-1][0] >= COARSE_EVERY_MIN - 0.5:
             coarse = (*coarse[1 - COARSE_MOST :], point)
@@ -81,14 +87,6 @@ def follow(trace: Trace, *, at_ms: HouseMs, value: float) -> Trace:
         if minute - before > 6 * GAP_MIN:
             coarse = ()
     return Trace(fine, coarse, minute, at_min, value, 1, rough, seen)
-
-
-def _roughen(rough: float, seen: int, second: float) -> tuple[float, int]:
-    """Take one more second difference into the mean."""
-    if seen > 3:
-        second = min(second, NOISE_CLIP * rough) if rough > 0.0 else second
-    weight = 1.0 / min(seen + 1, NOISE_OVER)
-    return rough + (second - rough) * weight, seen + 1
 
 
 def find_noise(trace: Trace) -> tuple[float, int]:

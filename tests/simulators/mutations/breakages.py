@@ -16,7 +16,7 @@ from typing import Any, Final, NamedTuple
 import pytest
 
 from controller import engine as engine_module
-from controller.core import call, listen, silence, sound, steer, step
+from controller.core import call, listen, outcomes, silence, sound, steer, step
 from controller.core.alarms import life
 from controller.core.alarms.alarm import Truth
 from controller.core.curtain import drive, motor
@@ -176,7 +176,7 @@ def _shelf_for_ever(patch: Patch) -> None:
 
 def _send_nothing_again(patch: Patch) -> None:
     """Forget at a start what was under way."""
-    patch.setattr(sound, "send_again", lambda draft: None)
+    patch.setattr(outcomes, "send_again", lambda draft: None)
 
 
 def _forget_alarms(patch: Patch) -> None:
