@@ -9,6 +9,7 @@ span and neither of the others. The spans never use what the daemon made of a re
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Final
 
 from controller.core.plan.alarm import AlarmEntry, Kind
 from controller.core.plan.plan import Plan
@@ -21,6 +22,11 @@ from controller.core.plan.sensor_defaults import (
 )
 from controller.core.units import MINUTE_MS, Quantity
 from controller.core.vocabulary import ReadingsTaken, Sample
+
+AIR_LEAPS: Final = {Quantity.OXYGEN: 0.8, Quantity.TEMPERATURE: 1.8, Quantity.CONDUCTIVITY: 0.03}
+"""How far a probe leaps that is lifted out of the water [mg/L], [C], and below what it is dry [mS/cm]."""
+
+AIR_LEAPS_WITHIN_MIN: Final = 3.0
 
 
 @dataclass(slots=True)
@@ -43,6 +49,8 @@ class Voice:
     surely_heard_ms: int | None = None
     value: float | None = None
     doubtful: bool = True
+    in_water: bool = False
+    leapt_to: float | None = None
     changed_ms: int = 0
     calm: bool = False
     calm_low: float = float("-inf")
@@ -102,6 +110,7 @@ class Hearing:
         voices, cases = self.voices, self.cases
         self.voices = {}
         wet = plan.thermometers_in_water
+        probes = wet | {name for water in plan.water for name in (water.oxygen, water.conductivity)}
         for sensor in plan.sensor:
             in_water = sensor.name in wet
             low, high = possible_range(sensor, in_water=in_water)
@@ -116,12 +125,13 @@ class Hearing:
                 stale_after_ms(sensor),
                 calm_low=low,
                 calm_high=high,
+                in_water=sensor.name in probes,
             )
             old = voices.get(sensor.name)
             if old is not None and old.sensor == sensor:
                 voice = self.voices[sensor.name]
                 voice.heard_ms, voice.surely_heard_ms = old.heard_ms, old.surely_heard_ms
-                voice.changed_ms = old.changed_ms
+                voice.changed_ms, voice.leapt_to = old.changed_ms, old.leapt_to
         self.cases = {}
         for entry in entries:
             before = cases.get(entry.name)
@@ -166,10 +176,13 @@ class Hearing:
         leaps = voice.value is None or abs(value - voice.value) > voice.fastest * minutes
         if value != voice.value or silent:
             voice.changed_ms = now
+        airy = _may_hang_in_air(voice, value, minutes)
         flat = voice.flat_ms > 0 and now - voice.changed_ms >= voice.flat_ms
         own_time = sample.taken_utc_ms is not None
         late = sample.taken_utc_ms is not None and abs(utc_ms - sample.taken_utc_ms) > MINUTE_MS
-        doubtful = not possible or leaps or flat or own_time or voice.sensor.quantity is Quantity.LIGHT
+        doubtful = (
+            not possible or leaps or flat or airy or own_time or voice.sensor.quantity is Quantity.LIGHT
+        )
         rate = None
         if (
             not doubtful
@@ -194,6 +207,22 @@ class Hearing:
             )
 
 
+def _may_hang_in_air(voice: Voice, value: float, minutes: float) -> bool:
+    """Tell whether a probe may have been lifted out of the water: it has leapt there, and not come back since."""
+    least = AIR_LEAPS.get(voice.sensor.quantity)
+    if least is None or not voice.in_water:
+        return False
+    if voice.sensor.quantity is Quantity.CONDUCTIVITY:
+        return value < least
+    rise = 0.0 if voice.value is None else value - voice.value
+    if voice.leapt_to is not None and abs(value - voice.leapt_to) >= least:
+        voice.leapt_to = None
+    fell = voice.sensor.quantity is Quantity.OXYGEN and rise < 0.0
+    if abs(rise) >= least and not fell and minutes <= AIR_LEAPS_WITHIN_MIN:
+        voice.leapt_to = value
+    return voice.leapt_to is not None
+
+
 def _stays_calm(voice: Voice, value: float, now: int) -> bool:
     """Take in the usual reading the quick way, and say whether it was one: nothing anybody watches has changed."""
     before, heard_ms = voice.value, voice.heard_ms
@@ -206,6 +235,8 @@ def _stays_calm(voice: Voice, value: float, now: int) -> bool:
             return False
     else:
         change = value - before
+        if voice.in_water and abs(change) >= AIR_LEAPS.get(voice.sensor.quantity, float("inf")):
+            return False
         if not -voice.fastest <= change <= voice.fastest or not 0 < silence_ms <= voice.stale_ms:
             return False
         if not voice.slowest <= change * MINUTE_MS / silence_ms <= voice.quickest:
