@@ -14,9 +14,9 @@ from zoneinfo import ZoneInfo
 from controller.core.plan.plan import Plan
 from controller.core.plan.sensor import Sensor
 from controller.core.units import DAY_MS, Quantity, UtcMs, find_conversion
-from controller.edges.journal_file import JournalBroken
+from controller.edges.journal_fault import JournalBroken
 from controller.edges.reader import Reader
-from controller.settings.load import read_settings
+from controller.settings.load import read_or_tell
 
 
 def add_export(commands: argparse._SubParsersAction[argparse.ArgumentParser], settings: Path) -> None:
@@ -45,10 +45,8 @@ def run_export(args: argparse.Namespace) -> int:
             file=sys.stderr,
         )
         return 2
-    plan = read_settings(args.settings)
-    if not isinstance(plan, Plan):
-        for problem in plan:
-            print(problem, file=sys.stderr)
+    plan = read_or_tell(args.settings)
+    if plan is None:
         return 2
     try:
         with Reader(Path(plan.journal.directory)) as reader:

@@ -49,7 +49,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     add_replay(commands)
     add_report(commands, talk_command.default_settings())
     add_export(commands, talk_command.default_settings())
-    add_sky(commands)
+    add_sky(commands, talk_command.default_settings())
     add_reckon(commands)
     talk_command.add_talk(commands)
     _add_simulate(commands)

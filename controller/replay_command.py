@@ -19,7 +19,7 @@ from controller.edges.almanac import AlmanacFailed, almanac_cached
 from controller.recording import RecordingUnreadable, Tally, read_rows, survey
 from controller.replay import ANSWER_AFTER_MIN, Outcome, Position, Replay, limit_to
 from controller.replay_compare import compare_calls, describe_comparison, write_comparison
-from controller.settings.load import read_settings
+from controller.settings.load import read_or_tell
 
 TABLE_DAYS_MOST: Final = 367
 """Days of sun reckoned at once; a longer recording gets its tables one after another. [days]"""
@@ -56,10 +56,8 @@ def add_replay(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run_replay(args: argparse.Namespace) -> int:
     """Carry the command out: 0 good, 1 no good row or no output, 2 settings or usage."""
-    plan = read_settings(args.settings)
-    if not isinstance(plan, Plan):
-        for problem in plan:
-            print(problem, file=sys.stderr)
+    plan = read_or_tell(args.settings)
+    if plan is None:
         return 2
     if args.positions is None and args.against is None and args.reasons is None:
         print(
@@ -67,10 +65,8 @@ def run_replay(args: argparse.Namespace) -> int:
             file=sys.stderr,
         )
         return 2
-    other = None if args.against is None else read_settings(args.against)
-    if other is not None and not isinstance(other, Plan):
-        for problem in other:
-            print(problem, file=sys.stderr)
+    other = None if args.against is None else read_or_tell(args.against)
+    if args.against is not None and other is None:
         return 2
     tally, before = Tally(), None
     try:

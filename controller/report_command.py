@@ -11,14 +11,13 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from controller.call_report import describe_report, report_calls, write_report
-from controller.core.plan.plan import Plan
 from controller.core.roll import call_roll
 from controller.core.units import DAY_MS, UtcMs
 from controller.core.vocabulary import Ledger
-from controller.edges.journal_file import JournalBroken
+from controller.edges.journal_fault import JournalBroken
 from controller.edges.journal_schema import NoteLine
 from controller.edges.reader import Reader
-from controller.settings.load import read_settings
+from controller.settings.load import read_or_tell
 
 DAYS: Final = 30
 """Figures on alarms want thirty days (ISA-18.2)."""
@@ -46,10 +45,8 @@ def run_report(args: argparse.Namespace) -> int:
     if not 1 <= args.days <= DAYS_MOST:
         print(f"duskbell report: --days is {args.days}, allowed is 1 to {DAYS_MOST}", file=sys.stderr)
         return 2
-    plan = read_settings(args.settings)
-    if not isinstance(plan, Plan):
-        for problem in plan:
-            print(problem, file=sys.stderr)
+    plan = read_or_tell(args.settings)
+    if plan is None:
         return 2
     try:
         with Reader(Path(plan.journal.directory)) as reader:

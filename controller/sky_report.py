@@ -44,8 +44,8 @@ class _Site:
     zone: ZoneInfo
 
 
-def add_sky(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command `sky` to the command line."""
+def add_sky(subparsers: argparse._SubParsersAction[argparse.ArgumentParser], settings: Path) -> None:
+    """Add the command `sky` to the command line; `settings` is where the site is looked up if nobody says."""
     parser = subparsers.add_parser(
         "sky",
         help="where the sun stands, clear-sky light, sunrise and sunset",
@@ -58,13 +58,17 @@ def add_sky(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
         help="the instant, ISO 8601, such as 2025-06-21T12:00; without an offset it is the site's "
         "local time, a date alone is its midnight",
     )
-    parser.add_argument("--settings", metavar="FILE", help="take the site from the table [site] of this file")
+    parser.add_argument(
+        "--settings",
+        metavar="FILE",
+        help="take the site from the table [site] of this file (default: the settings of this machine, if it has any)",
+    )
     parser.add_argument("--latitude", metavar="DEGREES", help="positive north; wins over the file")
     parser.add_argument("--longitude", metavar="DEGREES", help="positive east; wins over the file")
     parser.add_argument("--elevation-m", metavar="METRES", help="above the sea; wins over the file")
     parser.add_argument("--time-zone", metavar="NAME", help="such as Europe/London; wins over the file")
     parser.add_argument("--json", action="store_true", help="print JSON instead of text")
-    parser.set_defaults(run=run_sky)
+    parser.set_defaults(run=run_sky, own_settings=settings)
 
 
 def run_sky(args: argparse.Namespace) -> int:
@@ -96,14 +100,17 @@ def run_sky(args: argparse.Namespace) -> int:
 
 def _read_site(args: argparse.Namespace) -> _Site:
     """Take the site from the settings file, if given, and from the options, which win."""
-    found: dict[str, Any] = {} if args.settings is None else _read_site_table(Path(args.settings))
     options = {
         "latitude_deg": args.latitude,
         "longitude_deg": args.longitude,
         "elevation_m": args.elevation_m,
         "time_zone": args.time_zone,
     }
-    found |= {key: value for key, value in options.items() if value is not None}
+    given = {key: value for key, value in options.items() if value is not None}
+    path = None if args.settings is None else Path(args.settings)
+    if path is None and len(given) < len(options) and args.own_settings.is_file():
+        path = args.own_settings
+    found: dict[str, Any] = ({} if path is None else _read_site_table(path)) | given
     missing = [key for key in options if key not in found]
     if missing:
         raise _Refused(

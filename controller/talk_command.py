@@ -13,7 +13,7 @@ from pathlib import Path
 from controller.core.vocabulary import Weather
 from controller.core.why import print_precedence
 from controller.edges.control import NotRunning, ask
-from controller.edges.journal_file import JournalBroken
+from controller.edges.journal_fault import JournalBroken
 from controller.entering import BASES
 from controller.report import write_status
 from controller.settings.rescue import find_directory

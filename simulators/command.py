@@ -13,7 +13,7 @@ from typing import Any, Final
 
 from controller.core.plan.plan import Plan
 from controller.edges.almanac import AlmanacFailed
-from controller.settings.load import read_settings
+from controller.settings.load import read_or_tell
 from simulators.clockwork import Clockwork, InCircles, Watcher
 from simulators.faults.catalogue import CATALOGUE
 from simulators.plot import draw_plot
@@ -104,10 +104,8 @@ def run_simulate(args: argparse.Namespace) -> int:
     """Carry the command out: 0 good, 1 failure, 2 settings or usage."""
     if args.list:
         return _list(as_json=args.json)
-    plan = read_settings(args.settings)
-    if not isinstance(plan, Plan):
-        for problem in plan:
-            print(problem, file=sys.stderr)
+    plan = read_or_tell(args.settings)
+    if plan is None:
         return 2
     try:
         document = _run(plan, args)
@@ -296,8 +294,9 @@ def _make_progress(total: int) -> Callable[[int], None] | None:
 
 def _write_words(document: dict[str, Any]) -> list[str]:
     """Write the result for people."""
+    days = "1 day" if document["days"] == 1 else f"{document['days']:g} days"
     lines = [
-        f"{document['days']:g} days from {document['start']}, seed {document['seed']}, {document['weather']} weather",
+        f"{days} from {document['start']}, seed {document['seed']}, {document['weather']} weather",
         *document.get("story", ()),
         f"curtain: {document['moves']} moves",
         f"air {document['air_least_c']:.1f} to {document['air_most_c']:.1f} C",

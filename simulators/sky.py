@@ -137,7 +137,33 @@ class Wander:
         return stream(self._seed, f"{self._part}/{index}").gauss(0.0, 1.0)
 
 
-class SyntheticSky:
+class HourlySky:
+    """Weather that is made an hour at a time and told by the minute; a subclass says how an hour is made."""
+
+    def __init__(self) -> None:
+        self._hour: int | None = None
+        self._minutes: list[Weather] = []
+
+    def at(self, utc_ms: int) -> Weather:
+        """Tell the weather of the minute that holds an instant.
+
+        Parameters
+        ----------
+        utc_ms : int
+            Instant, since 1970. [ms]
+        """
+        hour, rest = divmod(utc_ms, HOUR_MS)
+        if hour != self._hour:
+            self._minutes = self._make_hour(hour)
+            self._hour = hour
+        return self._minutes[rest // 60_000]
+
+    def _make_hour(self, hour: int) -> list[Weather]:
+        """Make the sixty minutes of an hour, counted since 1970."""
+        raise NotImplementedError
+
+
+class SyntheticSky(HourlySky):
     """An invented maritime weather for any place; the figures are ours, of the size of lowland England.
 
     Fronts of a few days drive cloud, warmth, wind and pressure; cloud damps the daily swing of temperature;
@@ -190,23 +216,8 @@ class SyntheticSky:
         self._warmth = Wander(seed, "warmth", 72.0)
         self._damp = Wander(seed, "damp", 24.0)
         self._breeze = Wander(seed, "breeze", 7.0)
-        self._hour: int | None = None
-        self._minutes: list[Weather] = []
+        super().__init__()
         self._end: tuple[int, tuple[float, float, float, float]] | None = None
-
-    def at(self, utc_ms: int) -> Weather:
-        """Tell the weather of the minute that holds an instant.
-
-        Parameters
-        ----------
-        utc_ms : int
-            Instant, since 1970. [ms]
-        """
-        hour, rest = divmod(utc_ms, HOUR_MS)
-        if hour != self._hour:
-            self._minutes = self._make_hour(hour)
-            self._hour = hour
-        return self._minutes[rest // 60_000]
 
     def cover(self, hours: float) -> float:
         """Share of the sky covered [1], 0 to 1.

@@ -59,9 +59,7 @@ def elevation_deg(utc_ms: int, *, latitude_deg: float, longitude_deg: float) -> 
     latitude_deg, longitude_deg : float
         Place, north and east positive. [degrees]
     """
-    sun = find_sun(utc_ms)
-    latitude = radians(latitude_deg)
-    hour = sun.greenwich_rad + radians(longitude_deg)
+    sun, latitude, hour = _look_from(utc_ms, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
     return degrees(
         asin(sin(latitude) * sun.sin_declination + cos(latitude) * sun.cos_declination * cos(hour))
     )
@@ -77,12 +75,16 @@ def azimuth_deg(utc_ms: int, *, latitude_deg: float, longitude_deg: float) -> fl
     latitude_deg, longitude_deg : float
         Place, north and east positive. [degrees]
     """
-    sun = find_sun(utc_ms)
-    latitude = radians(latitude_deg)
-    hour = sun.greenwich_rad + radians(longitude_deg)
+    sun, latitude, hour = _look_from(utc_ms, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
     east = -sun.cos_declination * sin(hour)
     north = cos(latitude) * sun.sin_declination - sin(latitude) * sun.cos_declination * cos(hour)
     return degrees(atan2(east, north)) % 360.0
+
+
+def _look_from(utc_ms: int, *, latitude_deg: float, longitude_deg: float) -> tuple[Sun, float, float]:
+    """Return the sun, and of a place the latitude and the sun's hour angle [rad]."""
+    sun = find_sun(utc_ms)
+    return sun, radians(latitude_deg), sun.greenwich_rad + radians(longitude_deg)
 
 
 def refraction_deg(true_elevation_deg: float) -> float:
@@ -126,11 +128,10 @@ def clear_minutes_w_m2(
     latitude_deg, longitude_deg : float
         Place, north and east positive. [degrees]
     """
-    sun = find_sun(start_ms + 1_800_000)
-    latitude = radians(latitude_deg)
+    middle_ms = start_ms + 1_800_000
+    sun, latitude, hour = _look_from(middle_ms, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
     level = sin(latitude) * sun.sin_declination
     swing = cos(latitude) * sun.cos_declination
-    hour = sun.greenwich_rad + radians(longitude_deg)
     step = 60.0 * HOUR_ANGLE_RAD_S
     sines = [level + swing * cos(hour + (minute - 29.5) * step) for minute in range(60)]
     return [_clear_w_m2(s) for s in sines], sines

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from simulators.chance import stream
 from simulators.clouds import spread_hour
-from simulators.sky import HOUR_MS, HourEnds, Weather, weave_hour
+from simulators.sky import HOUR_MS, HourEnds, HourlySky, Weather, weave_hour
 from simulators.sun import clear_minutes_w_m2
 
 YEAR_HOURS = 8760
@@ -164,7 +164,7 @@ def _month_and_day(days: int) -> tuple[int, int]:
     return (h // 153 + 2) % 12 + 1, h % 153 // 5 + 1
 
 
-class WeatherYear:
+class WeatherYear(HourlySky):
     """A station's typical year as weather by the minute, the same every year of the calendar.
 
     Hourly means of irradiance are those of the station; the minutes within are drawn.
@@ -183,22 +183,7 @@ class WeatherYear:
         self.latitude_deg = self.record.latitude_deg
         self.longitude_deg = self.record.longitude_deg
         self.elevation_m = self.record.elevation_m
-        self._hour: int | None = None
-        self._minutes: list[Weather] = []
-
-    def at(self, utc_ms: int) -> Weather:
-        """Tell the weather of the minute that holds an instant.
-
-        Parameters
-        ----------
-        utc_ms : int
-            Instant, since 1970. [ms]
-        """
-        hour, rest = divmod(utc_ms, HOUR_MS)
-        if hour != self._hour:
-            self._minutes = self._make_hour(hour)
-            self._hour = hour
-        return self._minutes[rest // 60_000]
+        super().__init__()
 
     def _make_hour(self, hour: int) -> list[Weather]:
         record = self.record

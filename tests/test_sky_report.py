@@ -7,7 +7,7 @@ import functools
 import json
 import shlex
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 
@@ -15,9 +15,6 @@ from controller import sky_report
 from controller.edges import almanac as edge
 from controller.edges.almanac import AlmanacFailed, SkyReport, report_sky
 from controller.sky_report import add_sky, run_sky
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 LONDON = "--latitude 51.5 --longitude -0.1 --elevation-m 15 --time-zone Europe/London"
 GOLDEN = "--latitude 39.742476 --longitude -105.1786 --elevation-m 1830.14 --time-zone America/Denver"
@@ -43,10 +40,13 @@ def _ask_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sky_report, "report_sky", report_sky_once)
 
 
-def ask(line: str) -> int:
-    """Run `duskbell sky` with these options."""
+NOWHERE = Path("/absent/settings.toml")
+
+
+def ask(line: str, own_settings: Path = NOWHERE) -> int:
+    """Run `duskbell sky` with these options, on a machine whose settings are at a place."""
     parser = argparse.ArgumentParser()
-    add_sky(parser.add_subparsers(required=True))
+    add_sky(parser.add_subparsers(required=True), own_settings)
     return run_sky(parser.parse_args(["sky", *shlex.split(line)]))
 
 
@@ -199,9 +199,11 @@ def test_the_site_comes_from_the_settings_and_options_win(
         "--at 2025-06-21T12:00 --latitude 54 --longitude -1 --elevation-m 15 --time-zone Europe/London",
         capsys,
     )
+    assert ask("--at 2025-06-21T12:00 --json", path) == 0
+    by_machine = json.loads(capsys.readouterr().out)
     moved = ask_json(f"--at 2025-06-21T12:00 --settings {path} --latitude -54", capsys)
 
-    assert by_file == by_options
+    assert by_file == by_options == by_machine
     height_deg, moved_deg = by_file["sun_height_deg"], moved["sun_height_deg"]
     assert isinstance(height_deg, float)
     assert isinstance(moved_deg, float)

@@ -18,16 +18,12 @@ from typing import Final
 
 from controller.core.units import DAY_MS, HOUR_MS, UtcMs
 from controller.core.vocabulary import Note, ReadingsTaken, Stamp
+from controller.edges.journal_fault import Fault, JournalBroken, JournalFull, explain, fault_of
 from controller.edges.journal_file import (
     Connect,
-    Fault,
-    JournalBroken,
-    JournalFull,
     connect_plainly,
     copy_file,
     drop_file,
-    explain,
-    fault_of,
     open_file,
     set_aside,
     transaction,

@@ -11,8 +11,6 @@ import os
 import sqlite3
 import threading
 import zlib
-from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Self
 
@@ -32,16 +30,19 @@ from controller.core.vocabulary import (
     ValueEntered,
 )
 from controller.edges.history import History
-from controller.edges.journal_file import (
-    Connect,
+from controller.edges.journal_fault import (
     Fault,
     JournalBroken,
     JournalFull,
     JournalInUse,
-    connect_plainly,
-    copy_file,
     explain,
     fault_of,
+    reading,
+)
+from controller.edges.journal_file import (
+    Connect,
+    connect_plainly,
+    copy_file,
     open_file,
     set_aside,
     take_lock,
@@ -60,7 +61,7 @@ from controller.edges.journal_schema import (
     read_message,
 )
 from controller.edges.troubles import Troubles
-from controller.edges.wear import Wear
+from controller.edges.wear import Counters, Wear
 
 __all__ = ["Counters", "Journal", "JournalBroken", "JournalFull", "JournalInUse", "Remembered"]
 
@@ -68,27 +69,6 @@ COMMIT_READINGS_MS: Final = 10_000
 
 # The fastest setting; a slower one would save little and cost the decision thread time.
 _ZLIB_LEVEL: Final = 1
-
-
-@dataclass(frozen=True, slots=True)
-class Counters:
-    """What the journal has written since it was opened.
-
-    Parameters
-    ----------
-    commits, bytes_written
-        Commits of `alarms.db`, each one flush to the disk, and the bytes written for them.
-    history_commits, history_bytes_written
-        The same of `history.db`, whose commits are not flushed one by one.
-    dropped_readings
-        Readings and notes on sensors that found no room in memory while the disk refused.
-    """
-
-    commits: int
-    bytes_written: int
-    history_commits: int
-    history_bytes_written: int
-    dropped_readings: int
 
 
 class Journal:
@@ -207,7 +187,7 @@ class Journal:
         JournalBroken
             The disk refuses to read.
         """
-        with self._mutex, _reading():
+        with self._mutex, reading():
             row = self._connection.execute(LOAD_STATE).fetchone()
         if row is None:
             return None
@@ -225,7 +205,7 @@ class Journal:
         JournalBroken
             The disk refuses to read.
         """
-        with self._mutex, _reading():
+        with self._mutex, reading():
             rows = self._connection.execute(
                 "SELECT document FROM effect WHERE outcome IS NULL AND kind = 'SendMessage' "
                 "ORDER BY turn, effect_id"
@@ -330,7 +310,7 @@ class Journal:
         JournalBroken
             The disk refuses to read.
         """
-        with self._mutex, _reading():
+        with self._mutex, reading():
             row = self._connection.execute("SELECT document FROM almanac").fetchone()
         if row is None:
             return None
@@ -405,11 +385,3 @@ class Journal:
                 self._troubles.end(Watched.HISTORY)
             else:
                 self._troubles.begin(Watched.HISTORY, self._history.trouble)
-
-
-@contextlib.contextmanager
-def _reading() -> Iterator[None]:
-    try:
-        yield
-    except sqlite3.Error as error:
-        raise JournalBroken(f"the journal cannot be read: {explain(error)}") from error

@@ -9,17 +9,15 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import os
-import re
 import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from enum import Enum
 from pathlib import Path
 from typing import Final
 
 from controller.core.units import UtcMs
-from controller.engine import NotRecorded
+from controller.edges.journal_aside import PARTS, beside, finish_setting_aside, rename_damaged, sync_folder
+from controller.edges.journal_fault import Fault, JournalBroken, JournalFull, JournalInUse, explain, fault_of
 
 Connect = Callable[[Path], sqlite3.Connection]
 """Opens a connection to a file; tests give one that fails when they say."""
@@ -28,9 +26,6 @@ Connect = Callable[[Path], sqlite3.Connection]
 # does not take minutes on a slow card.
 CHECK_WHOLE_BYTES_MAX: Final = 64 * 1024 * 1024
 
-# Damaged files kept per journal file; in a crash loop more would fill the disk.
-SET_ASIDE_MAX: Final = 3
-
 # Longest wait for another process that reads or copies the file. [s]
 _BUSY_S: Final = 5.0
 
@@ -38,28 +33,6 @@ _BUSY_S: Final = 5.0
 _LOG_BYTES_MAX: Final = 4 * 1024 * 1024
 
 LOCK_NAME: Final = "duskbell.lock"
-
-_PARTS: Final = ("-wal", "-shm", "")  # the file itself last: a log must never meet a new file
-
-
-class JournalFull(NotRecorded):
-    """There is no room on the disk, even after the history was given up."""
-
-
-class JournalBroken(NotRecorded):
-    """The disk refuses, or the file cannot be used; the message says which. Nothing was committed."""
-
-
-class JournalInUse(Exception):  # noqa: N818 - named by what happened, like every event of the house
-    """Another Duskbell holds this journal."""
-
-
-class Fault(Enum):
-    """Why SQLite refused."""
-
-    FULL = "full"
-    DAMAGED = "damaged"
-    REFUSED = "refused"
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,22 +92,6 @@ def connect_plainly(path: Path) -> sqlite3.Connection:
     return sqlite3.connect(path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False)
 
 
-def fault_of(error: sqlite3.Error) -> Fault:
-    """Tell a full disk and a damaged file from every other refusal."""
-    primary = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    if primary == sqlite3.SQLITE_FULL:
-        return Fault.FULL
-    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return Fault.DAMAGED
-    return Fault.REFUSED
-
-
-def explain(error: sqlite3.Error) -> str:
-    """Say what SQLite said, with the name of its code, for a log or a message."""
-    name = getattr(error, "sqlite_errorname", "")
-    return f"{error} ({name})" if name else str(error)
-
-
 @contextlib.contextmanager
 def transaction(connection: sqlite3.Connection) -> Iterator[None]:
     """Do all of the body or nothing of it."""
@@ -176,17 +133,17 @@ def open_file(
     """
     said: str | None = None
     try:
-        _finish_setting_aside(path)
-        if not path.exists() and _beside(path, "-wal").exists():
-            said = _set_aside(path, utc_ms=utc_ms, why="its main part was missing")
+        finish_setting_aside(path)
+        if not path.exists() and beside(path, "-wal").exists():
+            said = rename_damaged(path, utc_ms=utc_ms, why="its main part was missing")
         try:
             connection = _open(path, form, synchronous=synchronous, connect=connect)
         except sqlite3.DatabaseError as error:
             if fault_of(error) is not Fault.DAMAGED:
                 raise
-            said = _set_aside(path, utc_ms=utc_ms, why=explain(error))
+            said = rename_damaged(path, utc_ms=utc_ms, why=explain(error))
             connection = _open(path, form, synchronous=synchronous, connect=connect)
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     except sqlite3.Error as error:
         if fault_of(error) is Fault.FULL:
             raise JournalFull(f"no room for {path.name}") from error
@@ -205,7 +162,7 @@ def set_aside(path: Path, *, utc_ms: UtcMs, why: str) -> str:
         The folder cannot be written.
     """
     try:
-        return _set_aside(path, utc_ms=utc_ms, why=why)
+        return rename_damaged(path, utc_ms=utc_ms, why=why)
     except OSError as error:
         raise JournalBroken(f"{path.name} cannot be set aside: {error.strerror}") from error
 
@@ -219,9 +176,9 @@ def drop_file(path: Path) -> None:
         The folder cannot be written.
     """
     try:
-        for part in _PARTS:
-            _beside(path, part).unlink(missing_ok=True)
-        _sync_folder(path.parent)
+        for part in PARTS:
+            beside(path, part).unlink(missing_ok=True)
+        sync_folder(path.parent)
     except OSError as error:
         raise JournalBroken(f"{path.name} cannot be deleted: {error.strerror}") from error
 
@@ -236,7 +193,7 @@ def copy_file(source: Path, target: Path) -> None:
     JournalBroken
         The file cannot be read, or the copy not be written.
     """
-    part = _beside(target, ".part")
+    part = beside(target, ".part")
     try:
         part.unlink(missing_ok=True)
         os.close(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
@@ -248,7 +205,7 @@ def copy_file(source: Path, target: Path) -> None:
         finally:
             os.close(handle)
         part.replace(target)
-        _sync_folder(target.parent)
+        sync_folder(target.parent)
     except sqlite3.Error as error:
         part.unlink(missing_ok=True)
         if fault_of(error) is Fault.FULL:
@@ -317,62 +274,3 @@ def _bring_up(connection: sqlite3.Connection, path: Path, form: Form) -> None:
         connection.execute("DELETE FROM form")
         connection.execute("INSERT INTO form VALUES (?)", (form.usable_from,))
         connection.execute(f"PRAGMA user_version = {len(form.steps)}")
-
-
-def _set_aside(path: Path, *, utc_ms: UtcMs, why: str) -> str:
-    stamp = datetime.fromtimestamp(utc_ms // 1_000, UTC).strftime("%Y%m%dT%H%M%SZ")
-    name = _free_name(path, stamp)
-    # Several renames are not one step. The mark says that they were begun, so that after a power cut
-    # between two of them the next start ends them instead of reading half a journal.
-    mark = _beside(path, ".setting-aside")
-    with mark.open("w", encoding="ascii") as file:
-        file.write(name)
-        file.flush()
-        os.fsync(file.fileno())
-    _sync_folder(path.parent)
-    _finish_setting_aside(path)
-    return f"{path.name} was damaged ({why}) and is kept as {name}; a new one was started"
-
-
-def _finish_setting_aside(path: Path) -> None:
-    mark = _beside(path, ".setting-aside")
-    if not mark.exists():
-        return
-    name = mark.read_text(encoding="ascii")
-    # An empty mark was cut off before anything was renamed: nothing to end.
-    if re.fullmatch(re.escape(path.name) + r"\.damaged-[0-9TZ-]+", name):
-        for part in _PARTS:
-            with contextlib.suppress(FileNotFoundError):
-                _beside(path, part).rename(path.with_name(name + part))
-        kept = sorted(other for other in path.parent.glob(f"{path.name}.damaged-*") if _is_main(other))
-        for old in kept[:-SET_ASIDE_MAX]:
-            for part in _PARTS:
-                _beside(old, part).unlink(missing_ok=True)
-    mark.unlink()
-    _sync_folder(path.parent)
-
-
-def _free_name(path: Path, stamp: str) -> str:
-    name = f"{path.name}.damaged-{stamp}"
-    taken = 1
-    while any(path.with_name(name + part).exists() for part in _PARTS):
-        taken += 1
-        name = f"{path.name}.damaged-{stamp}-{taken}"
-    return name
-
-
-def _is_main(path: Path) -> bool:
-    return not path.name.endswith(("-wal", "-shm"))
-
-
-def _beside(path: Path, part: str) -> Path:
-    return path.with_name(path.name + part)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make new names in a folder survive a power cut (fsync(2): the folder needs a call of its own)."""
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

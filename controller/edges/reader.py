@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import sqlite3
 import zlib
-from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
@@ -14,7 +12,7 @@ from urllib.parse import quote
 
 from controller.core.units import UtcMs
 from controller.core.vocabulary import Ledger
-from controller.edges.journal_file import JournalBroken, explain
+from controller.edges.journal_fault import JournalBroken, explain, reading
 from controller.edges.journal_schema import (
     ALARMS_NAME,
     HISTORY_NAME,
@@ -70,7 +68,7 @@ class Reader:
 
     def last_state(self) -> Remembered | None:
         """Read the last committed state, or None if there is none."""
-        with _reading():
+        with reading():
             row = self._alarms.execute(LOAD_STATE).fetchone()
         if row is None:
             return None
@@ -103,7 +101,7 @@ class Reader:
             values.append(subject)
         order = " ORDER BY utc_ms DESC, turn DESC, place DESC LIMIT ?"
         rows: list[tuple[object, ...]] = []
-        with _reading():
+        with reading():
             if ledger is not Ledger.SENSOR:
                 rows += self._alarms.execute(_NOTE + where + order, [*values, limit]).fetchall()
             if ledger in (None, Ledger.SENSOR) and self._history is not None:
@@ -114,7 +112,7 @@ class Reader:
 
     def note_at(self, curtain: str, utc_ms: UtcMs) -> NoteLine | None:
         """Read the latest note on a curtain at or before an instant: why it was where it was."""
-        with _reading():
+        with reading():
             row = self._alarms.execute(
                 _NOTE + " WHERE utc_ms <= ? AND ledger = ? AND subject = ? "
                 "ORDER BY utc_ms DESC, turn DESC, place DESC LIMIT 1",
@@ -126,7 +124,7 @@ class Reader:
         self, *, from_utc_ms: UtcMs, to_utc_ms: UtcMs, limit: int = ROWS_MAX
     ) -> tuple[EffectLine, ...]:
         """Read what was ordered in a span and what became of it, oldest first."""
-        with _reading():
+        with reading():
             rows = self._alarms.execute(
                 "SELECT effect_id, utc_ms, kind, document, outcome, detail, ended_utc_ms FROM effect "
                 "WHERE utc_ms >= ? AND utc_ms < ? ORDER BY turn, effect_id LIMIT ?",
@@ -139,7 +137,7 @@ class Reader:
 
     def acts(self, *, from_utc_ms: UtcMs, to_utc_ms: UtcMs, limit: int = ROWS_MAX) -> tuple[ActLine, ...]:
         """Read what people did in a span, oldest first."""
-        with _reading():
+        with reading():
             rows = self._alarms.execute(
                 "SELECT utc_ms, kind, person, document FROM act WHERE utc_ms >= ? AND utc_ms < ? "
                 "ORDER BY utc_ms, turn LIMIT ?",
@@ -151,7 +149,7 @@ class Reader:
         """Name the sensors that have ever been read, in order of their first reading."""
         if self._history is None:
             return ()
-        with _reading():
+        with reading():
             return tuple(name for (name,) in self._history.execute("SELECT name FROM sensor ORDER BY id"))
 
     def readings(
@@ -160,7 +158,7 @@ class Reader:
         """Read the values of one sensor in a span, oldest first, in the kept unit of its quantity."""
         if self._history is None:
             return ()
-        with _reading():
+        with reading():
             return tuple(
                 self._history.execute(
                     "SELECT t, v FROM reading WHERE t >= ? AND t < ? "
@@ -175,7 +173,7 @@ class Reader:
         """Read the hours of one sensor that begin in a span and are over, oldest first."""
         if self._history is None:
             return ()
-        with _reading():
+        with reading():
             rows = self._history.execute(
                 "SELECT t, n, mean, lo, hi FROM hourly WHERE t >= ? AND t < ? "
                 "AND sensor = (SELECT id FROM sensor WHERE name = ?) ORDER BY t LIMIT ?",
@@ -207,14 +205,6 @@ def _open(path: Path) -> sqlite3.Connection:
             return connection
     assert failure is not None, "every attempt either opened the file or failed"
     raise JournalBroken(f"{path.name} cannot be read: {explain(failure)}") from failure
-
-
-@contextlib.contextmanager
-def _reading() -> Iterator[None]:
-    try:
-        yield
-    except sqlite3.Error as error:
-        raise JournalBroken(f"the journal cannot be read: {explain(error)}") from error
 
 
 def _note_line(row: tuple[object, ...]) -> NoteLine:

@@ -41,6 +41,27 @@ class Wear:
             self.bytes_written += _written_by_this_thread() - before
 
 
+@dataclass(frozen=True, slots=True)
+class Counters:
+    """What the journal has written since it was opened.
+
+    Parameters
+    ----------
+    commits, bytes_written
+        Commits of `alarms.db`, each one flush to the disk, and the bytes written for them.
+    history_commits, history_bytes_written
+        The same of `history.db`, whose commits are not flushed one by one.
+    dropped_readings
+        Readings and notes on sensors that found no room in memory while the disk refused.
+    """
+
+    commits: int
+    bytes_written: int
+    history_commits: int
+    history_bytes_written: int
+    dropped_readings: int
+
+
 def _written_by_this_thread() -> int:
     try:
         text = Path(f"/proc/self/task/{threading.get_native_id()}/io").read_text(encoding="ascii")

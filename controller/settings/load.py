@@ -6,6 +6,7 @@ daemon never runs on half of its settings.
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Final, TypeAlias
@@ -33,6 +34,15 @@ def read_settings(path: FilePath) -> Loaded:
     """Read the settings file at `path`; a file that cannot be read is a problem like any other."""
     text = read_text(path)
     return (text,) if isinstance(text, Problem) else load_settings(text, file_name=str(path))
+
+
+def read_or_tell(path: FilePath) -> Plan | None:
+    """Read the settings file for a command; None, and every problem on standard error, if it is not good."""
+    loaded = read_settings(path)
+    if isinstance(loaded, Plan):
+        return loaded
+    sys.stderr.writelines(f"{problem}\n" for problem in loaded)
+    return None
 
 
 def read_text(path: FilePath) -> str | Problem:

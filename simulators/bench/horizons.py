@@ -19,7 +19,7 @@ from controller.core.foresee import Foresight, diagnose_waters, foresee_waters
 from controller.core.plan.plan import Plan
 from controller.core.units import Basis, Quantity
 from controller.core.vocabulary import ValueEntered
-from controller.settings.load import read_settings
+from controller.settings.load import read_or_tell
 from simulators.chance import stream
 from simulators.clockwork import Clockwork
 from simulators.site import SETTINGS, build
@@ -102,9 +102,8 @@ def main() -> int:
     parser.add_argument("--days", type=int, default=30, help="days of each (default %(default)s)")
     parser.add_argument("--every", type=int, default=5, help="minutes between looks (default %(default)s)")
     args = parser.parse_args()
-    plan = read_settings(SETTINGS)
-    if not isinstance(plan, Plan):
-        sys.stderr.writelines(f"{problem}\n" for problem in plan)
+    plan = read_or_tell(SETTINGS)
+    if plan is None:
         return 2
     below = 0
     for seed in range(args.first, args.first + args.seeds):

@@ -30,7 +30,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from controller.core.plan.curtain import Actuator
 from controller.core.plan.plan import Plan
 from controller.edges.led_clock import ClockFile
-from controller.settings.load import read_settings
+from controller.settings.load import read_or_tell
 from simulators.board_wire import to_event
 from simulators.boards import RelayBoard
 from simulators.instruments import Instrument
@@ -285,9 +285,8 @@ def main() -> int:
     parser.add_argument("--start", metavar="ISO", help="the house's first instant (default: now)")
     parser.add_argument("--minutes", type=int, help="end after so many minutes of the house")
     args = parser.parse_args()
-    plan = read_settings(args.settings)
-    if not isinstance(plan, Plan):
-        sys.stderr.write("".join(f"{problem}\n" for problem in plan))
+    plan = read_or_tell(args.settings)
+    if plan is None:
         return 2
     changes = {key: value for key in ("host", "port") if (value := getattr(args, key)) is not None}
     plan = plan.model_copy(update={"broker": plan.broker.model_copy(update=changes)})

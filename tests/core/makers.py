@@ -304,6 +304,22 @@ class House:
         return [f"{note.subject}: {note.rule}: {note.text}" for note in gather(self.effects, Note)]
 
 
+def moves_while(house: House, minutes: int, speaking: dict[str, float]) -> list[float]:
+    """Let the board obey for some minutes; return where it was sent."""
+    goals: list[float] = []
+    end = house.now + minutes * MINUTE_MS
+    while house.now < end:
+        house.wait(seconds=5)
+        asked = list(house.moves)
+        if not asked:
+            house.read(**speaking)
+            asked = list(house.moves)
+        if asked:
+            goals.append(asked[0].drawn_percent)
+            house.obey()
+    return goals
+
+
 def say(**values: float) -> ReadingsTaken:
     """Make an event of sensors speaking; an underscore in a name stands for a space."""
     return ReadingsTaken(tuple(Sample(name.replace("_", " "), value) for name, value in values.items()))

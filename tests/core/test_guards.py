@@ -8,13 +8,13 @@ import psychrolib
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from makers import House, make_curtain, make_plan, make_sensor
+from makers import House, make_curtain, make_plan, make_sensor, moves_while
 
 from controller.core.curtain.costs import saving_left
 from controller.core.curtain.gap import find_margin_c
 from controller.core.curtain.latch import OFF, Latch, follow
 from controller.core.plan.curtain import Actuator, HumidityGap, StagedOpening, StormAndSnow, TooCold, TooHot
-from controller.core.units import HOUR_MS, MINUTE_MS, Quantity
+from controller.core.units import HOUR_MS, Quantity
 from controller.core.vocabulary import HoldAsked, Weather, WeatherTold
 from controller.core.why import explain_curtains
 
@@ -43,22 +43,6 @@ def at_night(**changes: Any) -> House:  # noqa: ANN401 - any key
 def says(house: House) -> str:
     """Return the reason for the one curtain's position."""
     return explain_curtains(house.state, house.stamp)[0].reason
-
-
-def moves_while(house: House, minutes: int, speaking: dict[str, float]) -> list[float]:
-    """Let the board obey for some minutes; return where it was sent."""
-    goals: list[float] = []
-    end = house.now + minutes * MINUTE_MS
-    while house.now < end:
-        house.wait(seconds=5)
-        asked = list(house.moves)
-        if not asked:
-            house.read(**speaking)
-            asked = list(house.moves)
-        if asked:
-            goals.append(asked[0].drawn_percent)
-            house.obey()
-    return goals
 
 
 # --- the latch ------------------------------------------------------------------------------------------

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from makers import House, make_curtain, make_plan, make_sensor
+from makers import House, make_curtain, make_plan, make_sensor, moves_while
 
 from controller.core.plan.curtain import HumidityGap, StagedOpening, TooHot
 from controller.core.plan.economics import Economics
-from controller.core.units import MINUTE_MS, Quantity
+from controller.core.units import Quantity
 
 NIGHT = {"roof_light": 0.0, "house_air": 15.0, "outside_air": -8.0, "tank_oxygen": 8.0}
 PRICES: dict[str, Any] = {"light_ceiling": None, "hold_heat": None, "economics": Economics()}
@@ -24,22 +24,6 @@ def at_night(**changes: Any) -> House:  # noqa: ANN401 - any key
     house.sky(-20.0).report(0.0).until_move(NIGHT, most_min=240.0).obey()
     assert (house.rule, house.drive.drawn_percent) == ("balance of costs", 100.0)
     return house
-
-
-def moves_while(house: House, minutes: int, speaking: dict[str, float]) -> list[float]:
-    """Let the board obey for some minutes; return where it was sent."""
-    goals: list[float] = []
-    end = house.now + minutes * MINUTE_MS
-    while house.now < end:
-        house.wait(seconds=5)
-        asked = list(house.moves)
-        if not asked:
-            house.read(**speaking)
-            asked = list(house.moves)
-        if asked:
-            goals.append(asked[0].drawn_percent)
-            house.obey()
-    return goals
 
 
 def test_moist_air_opens_a_gap_in_what_the_balance_has_drawn() -> None:

@@ -6,7 +6,8 @@ are. An entry whose longest message would not fit is refused when the settings l
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Final, NamedTuple
 
 from controller.core.alarms.alarm import Alarm
@@ -61,16 +62,16 @@ def write_short(
         # What is reckoned from the water now is better than what the alarm list supposed; of a trend, which has
         # no room for both its bounds here, the sooner one, as nobody is promised more than there is.
         left_min = outlook.least_minutes
-    return _fit(
+    fill = partial(
+        _fill,
         entry,
-        _short_fact(entry, sensor, sense, trouble, phrases),
-        _place_of(entry, sensor),
         since=since,
         left=_write_left(left_min, phrases),
         code=alarm.code,
         template=phrases.short_lapsed if alarm.lapsed_by else phrases.short,
         phrases=phrases,
     )
+    return _fit(entry, _short_fact(entry, sensor, sense, trouble, phrases), _place_of(entry, sensor), fill)
 
 
 def longest_short(entry: AlarmEntry, sensor: Sensor | None, phrases: Phrases = ENGLISH) -> int:
@@ -195,24 +196,8 @@ def _fill(
     )
 
 
-def _fit(
-    entry: AlarmEntry,
-    fact: str,
-    place: str,
-    *,
-    since: str,
-    left: str,
-    code: str,
-    template: str,
-    phrases: Phrases,
-) -> str:
+def _fit(entry: AlarmEntry, fact: str, place: str, fill: Callable[[str, str], str]) -> str:
     """Fill the template, and cut place, then the words of a fault, until it fits."""
-
-    def fill(fact: str, place: str) -> str:
-        return _fill(
-            entry, fact, place, since=since, left=left, code=code, template=template, phrases=phrases
-        )
-
     text = fill(fact, place)
     if count_septets(text) <= ONE_MESSAGE:
         return text
