@@ -251,6 +251,19 @@ def test_base_splits_the_dose_and_names_the_hazard(capsys: pytest.CaptureFixture
     assert also["unionised_before_mg_l"] < also["unionised_after_mg_l"]
 
 
+def test_base_names_the_hazard_whatever_is_given(capsys: pytest.CaptureFixture[str]) -> None:
+    """PH 6.8 to 7.4 is 3.9 times the un-ionised ammonia (Emerson et al. 1975); with the water, its own figure."""
+    line = "reckon base --raise-alkalinity-mg-l 30 --volume-l 1000 --chemical KOH"
+    bare = ask(capsys, line)["also"]
+    known = ask(capsys, f"{line} --ph 6.8 --alkalinity-mg-l 40 --temperature-c 26")["also"]
+
+    assert "pH 6.8 to 7.4 makes its un-ionised part 3.9 times" in bare["hazard"]
+    assert "nobody can tell the doses" in bare["note"]
+    assert f"{known['unionised_times']:.1f} times what it was" in known["hazard"]
+    assert known["unionised_times"] > 1.0
+    assert known["unionised_after_mg_l"] is None
+
+
 @pytest.mark.parametrize(
     "words", ["goggles", "never water to the chemical", "label", "local rules", "never doses"]
 )

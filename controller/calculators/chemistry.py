@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from controller.calculators.answer import Answer, Detail, Given, OptionsDisagree
 from controller.core.units import Basis, Quantity
 from controller.core.water import ammonia, base, carbonate, oxygen
@@ -98,15 +100,29 @@ def _write_doses(water: base.Water, plan: base.DosePlan, *, total_mg_l: float | 
     }
     if plan.ph_at_once is None:
         told["note"] = f"all at once it would pass pH {carbonate.PH.high:g}"
+    hazard = base.find_hazard(water, plan, total_ammonia_mg_l=total_mg_l or 0.0)
+    told |= {
+        "unionised_times": hazard.times,
+        "hazard": _tell_hazard(hazard.times, "at its highest pH this plan"),
+    }
     if total_mg_l is not None:
-        hazard = base.find_hazard(water, plan, total_ammonia_mg_l=total_mg_l)
         told |= {
             "unionised_before_mg_l": hazard.before_mg_l,
             "unionised_after_mg_l": hazard.after_mg_l,
             "unionised_all_at_once_mg_l": hazard.at_once_mg_l,
-            "unionised_times": hazard.times,
         }
     return told
+
+
+def _tell_hazard(times: float, what: str) -> str:
+    return f"rising pH turns ammonia harmful: {what} makes its un-ionised part {times:.1f} times what it was"
+
+
+_USUAL_RISE: Final = (
+    ammonia.unionised_fraction(ph=7.4, temperature_c=26.0)
+    / ammonia.unionised_fraction(ph=6.8, temperature_c=26.0),
+    "a rise from pH 6.8 to 7.4",
+)
 
 
 def reckon_base(given: Given) -> Answer:
@@ -137,7 +153,7 @@ def reckon_base(given: Given) -> Answer:
             "unionised_times",
         )
     )
-    also |= {"chemical": chemical.value, "formula": traits.formula}
+    also |= {"chemical": chemical.value, "formula": traits.formula, "hazard": _tell_hazard(*_USUAL_RISE)}
     safety = [*base.SAFETY, traits.caution] if traits.caution else list(base.SAFETY)
     total_mg_l = given.find("total-ammonia-mg-l")
     if given.all_or_none("ph", "temperature-c", "alkalinity-mg-l"):
@@ -152,7 +168,7 @@ def reckon_base(given: Given) -> Answer:
     elif total_mg_l is not None:
         raise OptionsDisagree("--total-ammonia-mg-l needs --ph, --temperature-c and --alkalinity-mg-l")
     else:
-        safety.append("Split it so that no dose raises pH by more than 0.2; give --ph, --temperature-c and")
-        safety[-1] += " --alkalinity-mg-l to have the doses reckoned."
+        also["note"] = "without --ph, --temperature-c and --alkalinity-mg-l nobody can tell the doses"
+        safety.append(f"Split it so that no dose raises pH by more than {base.RISE_PER_DOSE_PH:g}.")
     also["safety"] = safety
     return Answer(grams, "g", f"of {chemical.value} ({traits.formula})", base.SOURCE, also)
