@@ -11,6 +11,7 @@ dioxide is the dissolved gas, in mg/L as CO2.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import log10
 from typing import Final
@@ -120,15 +121,12 @@ def find_ph(*, carbon_dioxide_mg_l: float, alkalinity_mg_l: float, temperature_c
     constants = find_constants(temperature_c=temperature_c)
     alkalinity_eq = _equivalents(alkalinity_mg_l)
     wanted = CARBON_DIOXIDE_MG_L.check(carbon_dioxide_mg_l) * 1e-3 / CARBON_DIOXIDE_G_MOL
-    low, high = PH.low, PH.high
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
+
+    def lies_higher(hydrogen: float) -> bool:
         # Carbon dioxide falls as pH rises, so too much of it means the pH lies higher.
-        if _carbon_dioxide_or_none(10.0**-middle, alkalinity_eq, constants) > wanted:
-            low = middle
-        else:
-            high = middle
-    return _inside(low, "carbon dioxide and alkalinity give a pH beyond these ends")
+        return _carbon_dioxide_or_none(hydrogen, alkalinity_eq, constants) > wanted
+
+    return _search_ph(lies_higher, "carbon dioxide and alkalinity give a pH beyond these ends")
 
 
 def find_alkalinity_mg_l(*, ph: float, carbon_dioxide_mg_l: float, temperature_c: float) -> float:
@@ -142,10 +140,7 @@ def find_alkalinity_mg_l(*, ph: float, carbon_dioxide_mg_l: float, temperature_c
     constants = find_constants(temperature_c=temperature_c)
     hydrogen = 10.0 ** -PH.check(ph)
     gas = CARBON_DIOXIDE_MG_L.check(carbon_dioxide_mg_l) * 1e-3 / CARBON_DIOXIDE_G_MOL
-    bicarbonate = gas * 10.0**-constants.pk1 / hydrogen
-    carbonate = bicarbonate * 10.0**-constants.pk2 / hydrogen
-    equivalents = bicarbonate + 2.0 * carbonate + 10.0**-constants.pkw / hydrogen - hydrogen
-    return ALKALINITY_MG_L.check(equivalents * CARBONATE_G_EQ * 1e3)
+    return ALKALINITY_MG_L.check(_alkalinity_eq(hydrogen, gas, constants) * CARBONATE_G_EQ * 1e3)
 
 
 def find_carbon_mmol_l(*, ph: float, alkalinity_mg_l: float, temperature_c: float) -> float:
@@ -171,19 +166,13 @@ def find_ph_from_carbon(*, carbon_mmol_l: float, alkalinity_mg_l: float, tempera
     constants = find_constants(temperature_c=temperature_c)
     alkalinity_eq = _equivalents(alkalinity_mg_l)
     carbon = CARBON_MMOL_L.check(carbon_mmol_l) * 1e-3
-    low, high = PH.low, PH.high
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        hydrogen = 10.0**-middle
-        gas = carbon / _carbon_per_gas(hydrogen, constants)
-        bicarbonate = gas * 10.0**-constants.pk1 / hydrogen
-        carbonate = bicarbonate * 10.0**-constants.pk2 / hydrogen
+
+    def lies_higher(hydrogen: float) -> bool:
         # Alkalinity rises with pH at a given carbon.
-        if bicarbonate + 2.0 * carbonate + 10.0**-constants.pkw / hydrogen - hydrogen < alkalinity_eq:
-            low = middle
-        else:
-            high = middle
-    return _inside(low, "carbon and alkalinity give a pH beyond these ends")
+        gas = carbon / _carbon_per_gas(hydrogen, constants)
+        return _alkalinity_eq(hydrogen, gas, constants) < alkalinity_eq
+
+    return _search_ph(lies_higher, "carbon and alkalinity give a pH beyond these ends")
 
 
 def split_ph_change(
@@ -236,6 +225,25 @@ def _carbon_dioxide_or_none(hydrogen: float, alkalinity_eq: float, constants: Co
     carbonate_alkalinity = alkalinity_eq - 10.0**-constants.pkw / hydrogen + hydrogen
     bicarbonate = carbonate_alkalinity / (1.0 + 2.0 * 10.0**-constants.pk2 / hydrogen)
     return float(bicarbonate * hydrogen * 10.0**constants.pk1)
+
+
+def _alkalinity_eq(hydrogen: float, gas: float, constants: Constants) -> float:
+    """Compute the alkalinity of a dissolved gas [mol/L] at a hydrogen ion [mol/L] in balance [eq/L]."""
+    bicarbonate = gas * 10.0**-constants.pk1 / hydrogen
+    carbonate = bicarbonate * 10.0**-constants.pk2 / hydrogen
+    return float(bicarbonate + 2.0 * carbonate + 10.0**-constants.pkw / hydrogen - hydrogen)
+
+
+def _search_ph(lies_higher: Callable[[float], bool], why: str) -> float:
+    """Find the pH by halving; `lies_higher` tells of a hydrogen ion [mol/L] whether the pH lies above its own."""
+    low, high = PH.low, PH.high
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        if lies_higher(10.0**-middle):
+            low = middle
+        else:
+            high = middle
+    return _inside(low, why)
 
 
 def _inside(ph: float, why: str) -> float:
