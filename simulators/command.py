@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import json
 import sys
 from collections.abc import Callable
@@ -125,8 +126,15 @@ def run_simulate(args: argparse.Namespace) -> int:
     return 1 if document.get("failed") else 0
 
 
+def _collect_seldom() -> None:
+    """Let a long run not be searched for rings of objects again and again: it makes none, and all it holds is old."""
+    gc.freeze()
+    gc.set_threshold(100_000, 50, 50)
+
+
 def _run(plan: Plan, args: argparse.Namespace) -> dict[str, Any]:
     """Run what was asked for, draw it if that was asked for, and return what it came to."""
+    _collect_seldom()
     witness = Witness()
     watching: tuple[Watcher, ...] = () if args.plot is None else (witness,)
     if args.scenario is None:

@@ -12,15 +12,20 @@ from dataclasses import replace
 from typing import Final
 
 from controller.core.alarms.calm import is_calm
+from controller.core.alarms.lifecycle import Phase
 from controller.core.draft import Draft, with_item, without_item
+from controller.core.plan.alarm import Kind
 from controller.core.signals.sense import UNHEARD, Sense
 from controller.core.state import Tended
-from controller.core.units import HOUR_MS, Quantity
+from controller.core.units import HOUR_MS, MINUTE_MS, Quantity
 from controller.core.vocabulary import Trust
 from controller.core.water.derive import derive, derive_loss
 from controller.core.water.probe import find_in_air, is_striking
 from controller.core.water.readings import Recipe
 from controller.core.water.trace import EMPTY, follow
+
+LOOKED_AFTER_MS: Final = 20 * MINUTE_MS
+"""So long after a person has answered for a doubtful probe it has been looked at, and is believed again. [ms]"""
 
 REMIND_EVERY_MS: Final = HOUR_MS
 """A test kit is due in days: looking once an hour is often enough. [ms]"""
@@ -101,7 +106,7 @@ def _doubt(work: _Work, name: str, doubt: str | None) -> None:
     draft, elevation_m = work.draft, work.draft.plan.site.elevation_m
     trace, sense = work.traces[name], work.senses[name]
     why = ""
-    for water in draft.roll.probes[name]:
+    for water in () if doubt is not None and _has_been_looked_at(draft, name) else draft.roll.probes[name]:
         why = why or find_in_air(
             water, name, work.senses, trace, elevation_m=elevation_m, doubted=doubt is not None
         )
@@ -114,6 +119,26 @@ def _doubt(work: _Work, name: str, doubt: str | None) -> None:
     draft.note_trust(name, before=sense.trust, after=trust, why=why)
     draft.due_alarms.update(draft.roll.alarms_of_sensor.get(name, ()))
     draft.due_curtains.update(draft.roll.curtains_of_sensor.get(name, ()))
+
+
+def _has_been_looked_at(draft: Draft, name: str) -> bool:
+    """Tell whether a person has had the time to look at a doubted probe.
+
+    A probe that was cleaned in a well aerated tank leaps, and shows what air gives for ever after: only eyes can tell
+    it from one that hangs beside the tank. A dry conductivity speaks for itself.
+    """
+    if draft.roll.sensors[name].quantity is Quantity.CONDUCTIVITY:
+        return False
+    for each in draft.roll.alarms_of_sensor.get(name, ()):
+        alarm = draft.alarms.get(each)
+        if alarm is None or draft.roll.entries[each].kind is not Kind.DOUBTFUL:
+            continue
+        if (
+            alarm.phase is Phase.ACKNOWLEDGED
+            and draft.stamp.utc_ms - alarm.answered_utc_ms >= LOOKED_AFTER_MS
+        ):
+            return True
+    return False
 
 
 def _reckon(work: _Work, recipe: Recipe) -> None:

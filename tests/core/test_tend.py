@@ -30,7 +30,7 @@ from controller.core.remember import pack, unpack
 from controller.core.roll import find_harms
 from controller.core.step import first_state, step
 from controller.core.units import Quantity
-from controller.core.vocabulary import ReadingsTaken, Sample, SettingsChanged, Started, Trust
+from controller.core.vocabulary import AnswerGiven, ReadingsTaken, Sample, SettingsChanged, Started, Trust
 from controller.core.water.outlook import Harm, Matter
 
 SATURATION = "tank oxygen saturation"
@@ -254,6 +254,21 @@ def test_a_probe_in_air_raises_the_entry_that_watches_its_trust() -> None:
     live(house, 10, ALL_WELL)
     assert max(value for _, value in house.state.tended.traces[OXYGEN].fine) == 6.0
     assert house.state.durable.doubts == {}
+
+
+def test_a_probe_that_leapt_is_believed_when_a_person_has_had_time_to_look() -> None:
+    """Cleaned in a well aerated tank it shows what air gives for ever: twenty minutes after an answer that is taken."""
+    house = House(make_tank_plan(low_oxygen(), doubtful(OXYGEN)))
+    live(house, 20, ALL_WELL)
+    live(house, 5, ALL_WELL | {OXYGEN: 8.25})
+    code = house.state.durable.alarms["tank oxygen doubtful"].code
+    house.tell(AnswerGiven(code, "keeper", "page"))
+    live(house, 15, ALL_WELL | {OXYGEN: 8.25})
+    assert house.state.senses[OXYGEN].trust is Trust.DOUBTFUL
+    live(house, 10, ALL_WELL | {OXYGEN: 8.25})
+
+    assert house.state.senses[OXYGEN].trust is Trust.GOOD
+    assert house.state.durable.alarms["tank oxygen doubtful"].phase is Phase.NORMAL
 
 
 def test_a_probe_in_air_that_speaks_often_is_doubted_at_once() -> None:

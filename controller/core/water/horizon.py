@@ -222,12 +222,14 @@ def fit_trend(samples: Sequence[Sample], *, confidence: float = 0.95) -> Trend:
         TIME_MIN.check(sample.at_min)
         VALUE.check(sample.value)
     ordered = sorted(samples, key=lambda sample: sample.at_min)
-    slopes = sorted(
-        60.0 * (later.value - earlier.value) / (later.at_min - earlier.at_min)
-        for index, earlier in enumerate(ordered)
-        for later in ordered[index + 1 :]
-        if later.at_min > earlier.at_min
-    )
+    points = [(sample.at_min, sample.value) for sample in ordered]
+    slopes = [
+        60.0 * (value - before) / (at - since)
+        for index, (since, before) in enumerate(points)
+        for at, value in points[index + 1 :]
+        if at > since
+    ]
+    slopes.sort()
     if not slopes:
         raise SAMPLES.refuse(1, "all readings stand at one time")
     slope = median(slopes)

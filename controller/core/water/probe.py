@@ -16,7 +16,7 @@ from controller.core.ranges import OutOfRange
 from controller.core.signals.sense import UNHEARD, Sense
 from controller.core.vocabulary import Trust
 from controller.core.water import oxygen
-from controller.core.water.trace import Point, Trace, list_points
+from controller.core.water.trace import Point, Trace, list_long, list_points
 
 DRY_BELOW_MS_CM: Final = 0.02
 """Rain water has 0.005 to 0.05, fish water and nutrients a tenth and more (common practice, no source); a probe in
@@ -36,8 +36,14 @@ NEAR_AIR_C: Final = 1.5
 """A dry probe in air is this near to the thermometer of the house; a wet one comes near within minutes. [C]"""
 
 JUMP_WITHIN_MIN: Final = 2.5
+JUMP_SEEN_MIN: Final = 15
+"""So many points are looked at for a jump."""
+
 AIR_PERCENT: Final = (94.0, 112.0)
 """What a probe shows in air is 100 %; calibration, damp and cold make it a band."""
+
+BREATH_PERCENT: Final = 3.0
+"""A probe in air moves less than this with weather and damp; a stocked tank moves more within hours. [%]"""
 
 BACK_POINTS: Final = 2
 """Minutes at the end of a course that must all be water for a doubt to end."""
@@ -124,11 +130,15 @@ def _find_airy(
         return why if doubted else ""
     low, high = (full * percent / 100.0 for percent in AIR_PERCENT)
     if doubted:
-        return "" if _shows_water(trace, low, high, inside=False) else why
+        back = _shows_water(trace, low, high, inside=False) or _has_breathed(trace, full)
+        return "" if back else why
     if not low <= value <= high:
         return ""
     least = full * JUMP_PERCENT / 100.0
     points = _end_with(trace, value)
+    values = [each for _, each in points]
+    if max(values) - min(values) < least:
+        return ""  # the usual case, and the quickest
     landed = _find_landing(points, least)
     stays = landed is not None and all(low <= each <= high for _, each in points[landed:])
     return why if stays else ""
@@ -154,9 +164,13 @@ def _find_house_warm(
 
 
 def _end_with(trace: Trace, value: float) -> tuple[Point, ...]:
-    """List the course with the minute that is not over as it is now, not as its mean: it may hold the jump."""
-    points = list_points(trace)
-    return (*points[:-1], (points[-1][0], value)) if points else ()
+    """List the end of the course, with the minute that is not over as it is now, not as its mean: it may hold the jump.
+
+    A look is taken with every minute, so a jump is seen as it comes; the quarter of an hour is for what could not
+    be judged at once.
+    """
+    now = (trace.at_sum / trace.taken,) if trace.taken else ()
+    return (*trace.fine[-JUMP_SEEN_MIN:], *((at, value) for at in now))
 
 
 def _find_landing(points: Sequence[Point], least: float, *, falls: bool = False) -> int | None:
@@ -171,6 +185,20 @@ def _find_landing(points: Sequence[Point], least: float, *, falls: bool = False)
             if took <= JUMP_WITHIN_MIN and way * (points[after][1] - points[before][1]) >= least:
                 return after
     return None
+
+
+def _has_breathed(trace: Trace, full_mg_l: float) -> bool:
+    """Tell whether oxygen has moved, since the doubt began, as only water moves it: meals, nights, fish.
+
+    A probe that was cleaned in its tank leaps as well, to where a well aerated tank always is; in air it would show
+    the same share of saturation for ever.
+    """
+    points = list_long(trace)
+    if len(points) < BACK_POINTS + 1:
+        return False
+    least = full_mg_l * BREATH_PERCENT / 100.0
+    first = points[0][1]
+    return all(abs(value - first) >= least for _, value in points[-BACK_POINTS:])
 
 
 def _shows_water(trace: Trace, low: float, high: float, *, inside: bool) -> bool:
