@@ -86,7 +86,7 @@ def _tend(draft: Draft, stirred: AbstractSet[str]) -> None:
 
 
 def _follow(work: _Work, name: str) -> None:
-    """Add what a sensor has said to its course; with each completed minute ask whether it hangs in air."""
+    """Add what a sensor has said to its course; where it strikes, ask whether it hangs in air."""
     sense = work.senses.get(name, UNHEARD)
     if sense is work.draft.state.senses.get(name) or sense.value is None:
         return
@@ -96,7 +96,7 @@ def _follow(work: _Work, name: str) -> None:
     trace = work.traces.get(name, EMPTY)
     after = work.traces[name] = follow(trace, at_ms=sense.heard_ms, value=sense.value)
     if name in work.draft.roll.probes and (
-        after.fine is not trace.fine or (doubt is None and is_striking(after, sense.value))
+        is_striking(after, sense.value) if doubt is None else after.fine is not trace.fine
     ):
         _doubt(work, name, doubt)
 

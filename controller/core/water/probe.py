@@ -36,6 +36,9 @@ NEAR_AIR_C: Final = 1.5
 """A dry probe in air is this near to the thermometer of the house; a wet one comes near within minutes. [C]"""
 
 JUMP_WITHIN_MIN: Final = 2.5
+JUMP_OVER_POINTS: Final = 3
+"""A jump lies between the last of so many minutes and now."""
+
 JUMP_SEEN_MIN: Final = 15
 """So many points are looked at for a jump."""
 
@@ -64,8 +67,14 @@ def list_probes(water: Water) -> tuple[str, ...]:
 
 
 def is_striking(trace: Trace, value: float) -> bool:
-    """Tell whether a reading is so unlike its last whole minute that a look is due before this one is over."""
-    return value < DRY_BELOW_MS_CM or (bool(trace.fine) and abs(value - trace.fine[-1][1]) >= JUMP_LEAST_MG_L)
+    """Tell whether a reading is so unlike the minutes before it, or so near nothing, that a look is due.
+
+    `JUMP_LEAST_MG_L` stands for all quantities: it is the least of the jumps.
+    """
+    if value < DRY_BELOW_MS_CM:
+        return True
+    low, high = value - JUMP_LEAST_MG_L, value + JUMP_LEAST_MG_L
+    return any(not low < before < high for _, before in trace.fine[-JUMP_OVER_POINTS:])
 
 
 def find_in_air(
