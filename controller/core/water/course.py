@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import expm1, sqrt
+from math import exp, sqrt
 from typing import Final
 
 from controller.core.water.horizon import Trend
@@ -154,39 +154,97 @@ def _find_bend(points: Sequence[Point], lag_min: float) -> _Line | None:
     first, last = 2 * SIDE_LEAST, 2 * (len(points) - SIDE_LEAST)
     if last <= first:
         return None
+    sums = _sum_up(points, lag_min)
     tried: dict[int, _Line] = {}
     for places in (range(first, last, 3), range(-2, 3)):
         around = 0 if places.start >= 0 else min(tried, key=lambda place: tried[place].left)
         for place in (around + step for step in places):
             if place not in tried and first <= place < last:
-                before, after = points[place // 2], points[(place + 1) // 2]
-                tried[place] = _fit_bend(points, (before[0] + after[0]) / 2.0, lag_min)
+                # Between two points, or at a point itself, which then is the last before the bend.
+                tried[place] = _fit_bend(sums, place)
     return min(tried.values(), key=lambda line: line.left)
 
 
-def _fit_bend(points: Sequence[Point], bend_min: float, lag_min: float) -> _Line:
+@dataclass(frozen=True, slots=True)
+class _Sums:
+    """Sums over a course from which the fit for any place of the bend follows at once.
+
+    Times are from the first point [min], values above the first. `before[i]` is summed over the first i points:
+    number, t, t t, y, t y. `after[i]` is summed over all but these, with s the time since the first of them and
+    w = exp(-s / lag): w, s w, w w, y w.
+    """
+
+    times: tuple[float, ...]
+    origin_min: float
+    base: float
+    squares: float
+    lag_min: float
+    before: tuple[tuple[float, float, float, float, float], ...]
+    after: tuple[tuple[float, float, float, float], ...]
+
+
+def _sum_up(points: Sequence[Point], lag_min: float) -> _Sums:
+    origin, base = points[0]
+    times = tuple(at - origin for at, _ in points)
+    values = [value - base for _, value in points]
+    number = t_sum = tt_sum = y_sum = ty_sum = 0.0
+    before = [(0.0, 0.0, 0.0, 0.0, 0.0)]
+    for t, y in zip(times, values, strict=True):
+        number, t_sum, tt_sum, y_sum, ty_sum = (
+            number + 1.0,
+            t_sum + t,
+            tt_sum + t * t,
+            y_sum + y,
+            ty_sum + t * y,
+        )
+        before.append((number, t_sum, tt_sum, y_sum, ty_sum))
+    after = [(0.0, 0.0, 0.0, 0.0)] * (len(times) + 1)
+    if lag_min > 0.0:
+        w_sum = sw_sum = ww_sum = yw_sum = 0.0
+        for place in range(len(times) - 1, -1, -1):
+            step = times[min(place + 1, len(times) - 1)] - times[place]
+            fades = exp(-step / lag_min)
+            sw_sum = fades * (sw_sum + step * w_sum)
+            w_sum, ww_sum = 1.0 + fades * w_sum, 1.0 + fades * fades * ww_sum
+            yw_sum = values[place] + fades * yw_sum
+            after[place] = (w_sum, sw_sum, ww_sum, yw_sum)
+    return _Sums(times, origin, base, sum(y * y for y in values), lag_min, tuple(before), tuple(after))
+
+
+def _fit_bend(sums: _Sums, place: int) -> _Line:
     """Fit `y = a + b p + d q` by least squares: q is the time since the bend as the probe shows it, p the rest.
 
-    A probe of first order that has followed a line shows a bend as `q = t - L (1 - exp(-t / L))`.
+    A probe of first order that has followed a line shows a bend as `q = u - L (1 - exp(-u / L))`, u the time since.
+    `place` is twice the place of the last point before the bend, plus one where it lies half way to the next.
     """
-    count = len(points)
-    sum_p = sum_q = sum_y = pp = qq = pq = py = qy = yy = 0.0
-    base = points[0][1]
-    for at, value in points:
-        p, q, y = at - bend_min, 0.0, value - base
-        if p > 0.0:
-            q = p + lag_min * expm1(-p / lag_min) if lag_min > 0.0 else p
-            p -= q
-        sum_p, sum_q, sum_y = sum_p + p, sum_q + q, sum_y + y
-        pp, qq, pq = pp + p * p, qq + q * q, pq + p * q
-        py, qy, yy = py + p * y, qy + q * y, yy + y * y
-    pp, qq, pq = pp - sum_p * sum_p / count, qq - sum_q * sum_q / count, pq - sum_p * sum_q / count
-    py, qy, yy = py - sum_p * sum_y / count, qy - sum_q * sum_y / count, yy - sum_y * sum_y / count
+    early, late = place // 2, (place + 1) // 2
+    bend = (sums.times[early] + sums.times[late]) / 2.0
+    split = early + 1
+    n1, t1, tt1, y1, ty1 = sums.before[split]
+    count, t_all, tt_all, sum_y, ty_all = sums.before[-1]
+    n2, t2, tt2, y2, ty2 = count - n1, t_all - t1, tt_all - tt1, sum_y - y1, ty_all - ty1
+    # After the bend: u, its square, and what the probe's lag takes off, r = L (1 - exp(-u / L)).
+    u, uu, uy = t2 - n2 * bend, tt2 - 2.0 * bend * t2 + n2 * bend * bend, ty2 - bend * y2
+    r = rr = ru = ry = 0.0
+    if sums.lag_min > 0.0:
+        lag, since = sums.lag_min, sums.times[split] - bend
+        fades = exp(-since / lag)
+        w, sw, ww, yw = sums.after[split]
+        r, ry = lag * (n2 - fades * w), lag * (y2 - fades * yw)
+        rr = lag * lag * (n2 - 2.0 * fades * w + fades * fades * ww)
+        ru = lag * (u - fades * (sw + since * w))
+    sum_p, sum_q = t1 - n1 * bend + r, u - r
+    pp = tt1 - 2.0 * bend * t1 + n1 * bend * bend + rr - sum_p * sum_p / count
+    qq = uu - 2.0 * ru + rr - sum_q * sum_q / count
+    pq = ru - rr - sum_p * sum_q / count
+    py = ty1 - bend * y1 + ry - sum_p * sum_y / count
+    qy = uy - ry - sum_q * sum_y / count
+    yy = sums.squares - sum_y * sum_y / count
     whole = pp * qq - pq * pq
-    early, late = (py * qq - qy * pq) / whole, (qy * pp - py * pq) / whole
-    level = base + (sum_y - early * sum_p - late * sum_q) / count
-    value = level + late * (points[-1][0] - bend_min)
-    return _Line(late, value, yy - early * py - late * qy, qq, bend_min, early)
+    before, after = (py * qq - qy * pq) / whole, (qy * pp - py * pq) / whole
+    level = sums.base + (sum_y - before * sum_p - after * sum_q) / count
+    value = level + after * (sums.times[-1] - bend)
+    return _Line(after, value, yy - before * py - after * qy, qq, sums.origin_min + bend, before)
 
 
 def _steps(points: Sequence[Point], slope_per_min: float, noise: float) -> bool:

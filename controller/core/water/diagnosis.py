@@ -162,10 +162,14 @@ def find_base_overdose(water: Water, scene: Scene, around: Around) -> Iterator[F
     if rose is None or rose[0] < PH_ROSE:
         # What rose at once some hours ago is still the base; what took all these hours is the day's own swing.
         span_min, rose = LONG_MIN, _move(scene, water.ph, LONG_MIN)
-        if find_steepest(scene.traces.get(water.ph, EMPTY), within_min=HOUR_MIN) < PH_ROSE:
+        if (
+            rose is None
+            or rose[0] < PH_ROSE
+            or find_steepest(scene.traces[water.ph], within_min=HOUR_MIN) < PH_ROSE
+        ):
             return
     ammonia = _move(scene, name, span_min)
-    if ammonia is None or rose is None or now is None or rose[0] < PH_ROSE:
+    if ammonia is None or now is None:
         return
     before = now - ammonia[0]
     if now < AMMONIA_LEAST_MG_L or before <= 0.0 or now / before < AMMONIA_GREW:

@@ -224,8 +224,17 @@ def _foresee_matter(water: Water, matter: Matter, scene: Scene) -> Iterator[Outl
     harm = scene.harms.get(sensor)
     if not sensor or harm is None:
         return
+    course = COURSES[matter]
+    trend = None
+    if scene.read(sensor) is not None:
+        trend = find_course(
+            scene.traces.get(sensor, EMPTY),
+            noise_floor=course.noise_floor,
+            shortest=course.shortest,
+            lag_min=course.lag_min,
+        )
     found = [
-        _foresee_end(water, matter, sensor, scene, limit=limit, falling=falling)
+        _foresee_end(water, matter, sensor, scene, trend, limit=limit, falling=falling)
         for limit, falling in ((harm.low, True), (harm.high, False))
         if limit is not None
     ]
@@ -234,7 +243,14 @@ def _foresee_matter(water: Water, matter: Matter, scene: Scene) -> Iterator[Outl
 
 
 def _foresee_end(
-    water: Water, matter: Matter, sensor: str, scene: Scene, *, limit: float, falling: bool
+    water: Water,
+    matter: Matter,
+    sensor: str,
+    scene: Scene,
+    trend: horizon.Trend | None,
+    *,
+    limit: float,
+    falling: bool,
 ) -> Outlook:
     sense = scene.look_at(sensor)
     value = sense.value
@@ -244,11 +260,6 @@ def _foresee_end(
     if (value <= limit) if falling else (value >= limit):
         return Outlook(water.name, matter, sensor, limit, 0.0, horizon.Basis.TREND, "passed")
     worst, because = _find_worst_case(water, matter, scene, value=value, limit=limit, falling=falling)
-    course = COURSES[matter]
-    trace = scene.traces.get(sensor, EMPTY)
-    trend = find_course(
-        trace, noise_floor=course.noise_floor, shortest=course.shortest, lag_min=course.lag_min
-    )
     if trend is not None and ((trend.value <= limit) if falling else (trend.value >= limit)):
         # The reading itself has not passed it: the line is judged from where the reading is.
         trend = replace(trend, value=value)

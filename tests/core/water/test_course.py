@@ -6,6 +6,7 @@ import math
 import statistics
 from collections.abc import Sequence
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,7 +14,7 @@ from waters import draw_noise
 
 from controller.core.units import MINUTE_MS
 from controller.core.water import ammonia
-from controller.core.water.course import find_course
+from controller.core.water.course import SIDE_LEAST, _fit_bend, _sum_up, find_course
 from controller.core.water.horizon import Trend
 from controller.core.water.outlook import COURSES, Matter
 from controller.core.water.trace import EMPTY, Point, Trace, find_noise, follow
@@ -181,6 +182,34 @@ def test_a_slow_rise_that_goes_on_is_a_trend_however_it_bends() -> None:
     assert trend is not None
     assert trend.certain
     assert trend.slope_per_h == pytest.approx(60.0 * 0.01 * math.log(10.0) * rise[-1][1], rel=0.25)
+
+
+@given(
+    st.lists(st.tuples(st.floats(0.5, 10.0), st.floats(-5.0, 5.0)), min_size=7, max_size=46),
+    st.sampled_from([0.0, 0.5, 1.0, 3.0]),
+    st.data(),
+)
+def test_two_lines_that_meet_are_fitted_as_numpy_fits_them(
+    steps: list[tuple[float, float]], lag_min: float, data: st.DataObject
+) -> None:
+    """Slope, value, what is left over and the slope before: as by `numpy.linalg.lstsq` on the same two shapes."""
+    points: list[Point] = []
+    for pause, value in steps:
+        points.append(((points[-1][0] if points else 1000.0) + pause, value))
+    place = data.draw(st.integers(2 * SIDE_LEAST, 2 * (len(points) - SIDE_LEAST) - 1))
+    line = _fit_bend(_sum_up(points, lag_min), place)
+    bend = (points[place // 2][0] + points[(place + 1) // 2][0]) / 2.0
+    since = np.maximum(np.array([at for at, _ in points]) - bend, 0.0)
+    shown = since if lag_min == 0.0 else since + lag_min * np.expm1(-since / lag_min)
+    rest = np.array([at for at, _ in points]) - bend - shown
+    values = np.array([value for _, value in points])
+    shape = np.column_stack([np.ones(len(points)), rest, shown])
+    (level, before, after), *_ = np.linalg.lstsq(shape, values, rcond=None)
+
+    assert line.slope_per_min == pytest.approx(after, abs=1e-6)
+    assert line.before_per_min == pytest.approx(before, abs=1e-6)
+    assert line.value == pytest.approx(level + after * (points[-1][0] - bend), abs=1e-5)
+    assert line.left == pytest.approx(float(np.sum((shape @ [level, before, after] - values) ** 2)), abs=1e-6)
 
 
 def test_too_few_points_are_no_course() -> None:
