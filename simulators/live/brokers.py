@@ -96,7 +96,7 @@ class DemoBroker:
             from amqtt.broker import Broker  # noqa: PLC0415 - only where no mosquitto is
         except ImportError as error:
             raise CannotShow(
-                "no broker: sudo apt install mosquitto, or pip install 'duskbell[demo]'"
+                "no broker: sudo apt install mosquitto (or .venv/bin/pip install amqtt)"
             ) from error
         self.kind = "amqtt (embedded)"
         self.modern = False

@@ -197,3 +197,14 @@ def test_any_bytes_are_told(tmp_path_factory: object) -> None:
         loaded = read_settings(path)
         rows = content.count(b"\n") + 1
         assert isinstance(loaded, Plan) or all(1 <= problem.line <= rows for problem in loaded)
+
+
+def test_a_name_that_cannot_be_read_asks_for_nothing_else() -> None:
+    """A sensor whose name has curly quotes is one mistake; an emergency that watches no sensor is not a second."""
+    demo = (Path(__file__).parents[2] / "config" / "duskbell.toml").read_text(encoding="utf-8")
+    loaded = load_settings(
+        demo.replace('name = "outdoor light"', "name = \u201coutdoor light\u201d", 1), file_name="demo.toml"
+    )
+
+    assert not isinstance(loaded, Plan)
+    assert ["straight quotes" in problem.text for problem in loaded] == [True]

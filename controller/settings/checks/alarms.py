@@ -213,7 +213,11 @@ def _check_unknowns(draft: Draft) -> Iterator[Fault]:
     told: set[tuple[str, Kind]] = set()
     for placed in draft.alarms:
         entry = placed.part
-        if entry.response is not Response.EMERGENCY or not draft.has_name("sensor", entry.sensor):
+        if (
+            entry.response is not Response.EMERGENCY
+            or not entry.sensor  # a fault watches none, though a sensor may have lost its name
+            or not draft.has_name("sensor", entry.sensor)
+        ):
             continue
         for kind in (Kind.MISSING, Kind.DOUBTFUL):
             known = any(other.kind is kind and other.sensor == entry.sensor for other in entries)
