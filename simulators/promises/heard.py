@@ -26,7 +26,7 @@ from controller.core.vocabulary import ReadingsTaken, Sample
 AIR_LEAPS: Final = {Quantity.OXYGEN: 0.8, Quantity.TEMPERATURE: 1.8, Quantity.CONDUCTIVITY: 0.03}
 """How far a probe leaps that is lifted out of the water [mg/L], [C], and below what it is dry [mS/cm]."""
 
-AIR_LEAPS_WITHIN_MIN: Final = 3.0
+AIR_LEAPS_WITHIN_MIN: Final = 5.5
 
 
 @dataclass(slots=True)

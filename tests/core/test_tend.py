@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from typing import Any
 
@@ -279,6 +280,35 @@ def test_a_probe_in_air_that_speaks_often_is_doubted_at_once() -> None:
         house.wait(seconds=10)
         house.tell(say(ALL_WELL | {OXYGEN: 8.25}))
         assert house.state.senses[OXYGEN].trust is Trust.DOUBTFUL
+
+
+@pytest.mark.parametrize("every_min", [1, 2])
+def test_a_slow_probe_and_one_that_speaks_seldom_are_doubted_too(every_min: int) -> None:
+    """Oxygen that takes a minute to 63 %, and a word every two minutes: doubted within six minutes, and so it stays."""
+    house = House(make_tank_plan(low_oxygen()))
+    slow = {sensor: sensor.model_copy(update={"interval_s": 120.0}) for sensor in house.state.plan.sensor}
+    house = House(house.state.plan.model_copy(update={"sensor": tuple(slow.values())}))
+    for minute in range(0, 60, every_min):
+        house.wait(every_min)
+        since = max(0, minute - 30)
+        house.tell(say(ALL_WELL | {OXYGEN: 8.25 - 2.25 * math.exp(-since)}))
+        if since > 6:
+            assert house.state.senses[OXYGEN].trust is Trust.DOUBTFUL, minute
+            assert "in air" in house.state.senses[OXYGEN].why
+
+
+def test_a_thermometer_lifted_out_of_the_tank_is_doubted_by_name() -> None:
+    """From 24 C into a house of 15 C, two minutes to 63 %: no trend, no horizon, and the entry on its trust sounds."""
+    house = House(make_tank_plan(make_entry("cold", sensor=WARMTH, limit=14.0), doubtful(WARMTH)))
+    live(house, 30, ALL_WELL | {WARMTH: 24.0, HOUSE: 15.0})
+    for since in range(1, 40):
+        live(house, 1, ALL_WELL | {WARMTH: 15.0 + 9.0 * math.exp(-since / 2.0), HOUSE: 15.0})
+        outlook = foresee_waters(sight(house))[0]
+        assert outlook.minutes is None
+        if since > 6:
+            assert "air around" in house.state.senses[WARMTH].why
+
+    assert house.state.durable.alarms["tank warmth doubtful"].phase is Phase.UNACKNOWLEDGED
 
 
 def test_a_restart_and_new_settings_do_not_forget_a_probe_in_air() -> None:

@@ -1,6 +1,6 @@
 """A probe that hangs in air: its readings are no water, whatever they say, and nothing rests on them.
 
-Its signs (our choice). A conductivity next to nothing. An oxygen reading that jumps within two minutes up to what
+Its signs (our choice). A conductivity next to nothing. An oxygen reading that jumps within minutes up to what
 air gives and stays there: a stocked tank does not do that. A temperature that jumps to that of the air around,
 while so much water could not. The jump shows it once and is soon forgotten, so the doubt stands until the probe
 shows something else than air for a minute.
@@ -27,7 +27,7 @@ JUMP_LEAST_MG_L: Final = 0.9
 """15 % of the least that full water holds, 6.4 mg/L at 40 C: a course that moved by less has not jumped."""
 
 JUMP_LEAST_C: Final = 2.0
-"""In 500 L a jump of 2 C takes 4 MJ, which no heater or tap brings within two minutes. [C]"""
+"""In 500 L a jump of 2 C takes 4 MJ, which no heater or tap brings within five minutes. [C]"""
 
 VOLUME_LEAST_L: Final = 500.0
 """A smaller water may jump: a bucket of make-up water does it. [L]"""
@@ -35,7 +35,11 @@ VOLUME_LEAST_L: Final = 500.0
 NEAR_AIR_C: Final = 1.5
 """A dry probe in air is this near to the thermometer of the house; a wet one comes near within minutes. [C]"""
 
-JUMP_WITHIN_MIN: Final = 2.5
+JUMP_WITHIN_MIN: Final = 5.0
+"""A leap faster than its quantity can move is doubted and not followed, so that a sensor that speaks every two minutes
+shows it as a gap of four. For water to get within a twentieth of full in that time, air would have to work at 15 per
+hour; good stones reach 5 (common practice, no source). [min]"""
+
 JUMP_OVER_POINTS: Final = 3
 """A jump lies between the last of so many minutes and now."""
 
@@ -44,6 +48,10 @@ JUMP_SEEN_MIN: Final = 15
 
 AIR_PERCENT: Final = (94.0, 112.0)
 """What a probe shows in air is 100 %; calibration, damp and cold make it a band."""
+
+DRY_PERCENT: Final = (93.0, 107.0)
+"""The same for a probe that reckons with the temperature of the air it hangs in: in a cold house it shows far more than
+full water holds."""
 
 BREATH_PERCENT: Final = 3.0
 """A probe in air moves less than this with weather and damp; a stocked tank moves more within hours. [%]"""
@@ -129,28 +137,44 @@ def _find_airy(
 ) -> str:
     why = "it jumped to what air gives and stays there: is the probe in air?"
     temperature = senses.get(water.temperature, UNHEARD)
-    if temperature.trust is not Trust.GOOD or temperature.value is None:
+    wet = _find_band(temperature, AIR_PERCENT, elevation_m=elevation_m)
+    if wet is None:
         return why if doubted else ""
+    dry = _find_band(senses.get(water.surroundings, UNHEARD), DRY_PERCENT, elevation_m=elevation_m)
+    bands = [wet] if dry is None else [wet, dry]
+    if doubted:
+        beyond_air = all(_shows_water(trace, low, high, inside=False) for low, high in bands)
+        breathed = dry is not None and _shows_water(trace, *dry, inside=False) and _has_breathed(trace, wet)
+        return "" if beyond_air or breathed else why
+    points: tuple[Point, ...] = ()
+    for low, high in bands:
+        if not low <= value <= high:
+            continue
+        points = points or _end_with(trace, value)
+        values = [each for _, each in points]
+        least = wet[0] / AIR_PERCENT[0] * JUMP_PERCENT
+        if max(values) - min(values) < least:
+            return ""  # the usual case, and the quickest
+        landed = _find_landing(points, least)
+        if landed is not None and all(low <= each <= high for _, each in points[landed:]):
+            return why
+    return ""
+
+
+def _find_band(
+    sense: Sense, percents: tuple[float, float], *, elevation_m: float
+) -> tuple[float, float] | None:
+    """Find what a probe in air shows [mg/L] at the temperature of a thermometer; None where nobody knows that."""
+    if sense.trust is not Trust.GOOD or sense.value is None:
+        return None
     try:
         full = oxygen.find_saturation_mg_l(
-            temperature_c=temperature.value, pressure_hpa=oxygen.find_pressure_hpa(elevation_m=elevation_m)
+            temperature_c=sense.value, pressure_hpa=oxygen.find_pressure_hpa(elevation_m=elevation_m)
         )
     except OutOfRange:
-        return why if doubted else ""
-    low, high = (full * percent / 100.0 for percent in AIR_PERCENT)
-    if doubted:
-        back = _shows_water(trace, low, high, inside=False) or _has_breathed(trace, full)
-        return "" if back else why
-    if not low <= value <= high:
-        return ""
-    least = full * JUMP_PERCENT / 100.0
-    points = _end_with(trace, value)
-    values = [each for _, each in points]
-    if max(values) - min(values) < least:
-        return ""  # the usual case, and the quickest
-    landed = _find_landing(points, least)
-    stays = landed is not None and all(low <= each <= high for _, each in points[landed:])
-    return why if stays else ""
+        return None
+    low, high = percents
+    return full * low / 100.0, full * high / 100.0
 
 
 def _find_house_warm(
@@ -168,8 +192,9 @@ def _find_house_warm(
     if not low <= value <= high:
         return ""
     points = _end_with(trace, value)
-    landed = _find_landing(points, JUMP_LEAST_C, falls=value < points[0][1])
-    return why if landed is not None and landed < len(points) - 1 else ""
+    stays = all(low <= each <= high for _, each in points[-BACK_POINTS:])
+    jumped = stays and _find_landing(points, JUMP_LEAST_C, falls=value < points[0][1]) is not None
+    return why if jumped else ""
 
 
 def _end_with(trace: Trace, value: float) -> tuple[Point, ...]:
@@ -185,27 +210,29 @@ def _end_with(trace: Trace, value: float) -> tuple[Point, ...]:
 def _find_landing(points: Sequence[Point], least: float, *, falls: bool = False) -> int | None:
     """Find the first point after the latest jump of `least` or more upwards, or with `falls` downwards.
 
-    A jump is between neighbours, or over one minute that holds a part of it.
+    A jump may take several minutes: of a probe that follows slowly, or of a minute that holds a part of it.
     """
     way = -1.0 if falls else 1.0
     for after in range(len(points) - 1, 0, -1):
-        for before in range(after - 1, max(after - 3, -1), -1):
-            took = points[after][0] - points[before][0]
-            if took <= JUMP_WITHIN_MIN and way * (points[after][1] - points[before][1]) >= least:
+        at, value = points[after]
+        for then, was in reversed(points[:after]):
+            if at - then > JUMP_WITHIN_MIN:
+                break
+            if way * (value - was) >= least:
                 return after
     return None
 
 
-def _has_breathed(trace: Trace, full_mg_l: float) -> bool:
-    """Tell whether oxygen has moved, since the doubt began, as only water moves it: meals, nights, fish.
+def _has_breathed(trace: Trace, wet: tuple[float, float]) -> bool:
+    """Tell whether oxygen has moved, since the doubt began, as water moves it: meals, nights, fish.
 
-    A probe that was cleaned in its tank leaps as well, to where a well aerated tank always is; in air it would show
-    the same share of saturation for ever.
+    A probe that was cleaned in its tank leaps as well, to where a well aerated tank always is. In air it would move
+    too, with the warmth of the house: so this counts only where it does not show what the house's air gives.
     """
     points = list_long(trace)
     if len(points) < BACK_POINTS + 1:
         return False
-    least = full_mg_l * BREATH_PERCENT / 100.0
+    least = wet[0] / AIR_PERCENT[0] * BREATH_PERCENT
     first = points[0][1]
     return all(abs(value - first) >= least for _, value in points[-BACK_POINTS:])
 

@@ -79,6 +79,28 @@ def test_the_doubt_outlasts_the_jump_that_showed_it() -> None:
     assert find([8.2] * 10 + [6.0, 6.0], doubted=True) == ""
 
 
+def test_in_a_cold_house_a_probe_in_air_shows_more_than_full_water_holds() -> None:
+    """In air of 10 C it shows 11.3 mg/L, which is 137 % of what water of 25 C holds (Benson & Krause 1984)."""
+    cold = {WARMTH: good(25.0), HOUSE: good(10.0)}
+
+    assert "in air" in find([6.0] * 10 + [11.3] * 5, senses=cold)
+    assert find([6.0] * 10 + [11.3] * 5) == ""
+    assert "in air" in find([11.3] * 60, doubted=True, senses=cold)
+
+
+def test_a_house_that_warms_is_no_breath_of_fish() -> None:
+    """In air a probe goes from 10.1 to 9.1 mg/L while the house warms from 15 to 20 C: the doubt stands.
+
+    A cleaned probe in well aired water moves by a twentieth of what water of 25 C holds: it is believed again.
+    """
+    warming = [10.1 - index / 60.0 for index in range(61)]
+    breathing = [8.25 - 0.4 * index / 60.0 for index in range(61)]
+
+    assert "in air" in find(warming, doubted=True, senses={WARMTH: good(25.0), HOUSE: good(20.0)})
+    assert find(breathing, doubted=True, senses={WARMTH: good(25.0), HOUSE: good(15.0)}) == ""
+    assert "in air" in find(breathing, doubted=True)
+
+
 def test_a_doubt_stands_while_the_thermometer_cannot_be_trusted() -> None:
     """What full water holds is not known then: nobody can say that the probe is back."""
     spoiled = {WARMTH: spoilt(Trust.STALE)}
