@@ -156,6 +156,10 @@ def test_the_good_file_loads_and_is_told_back() -> None:
         ('topic = "small/tank/warmth"', 'topic = "small/tank/warmth"\nenter_every_days = 2',
          "only for `entered = true`"),
         ('name = "warmth"', 'name = "tank oxygen saturation"', "derived reading is; another name is needed"),
+        (
+            'topic = "small/tank/warmth"', 'topic = "small/tank/warmth"\npossible_high = 100',
+            "`possible_high` is 100, at most 60 is allowed for the thermometer of a water",
+        ),
         ("fish_kg = 20", "fish_kg = -1", "`fish_kg` is -1, allowed is a number from 0"),
     ],
 )  # fmt: skip

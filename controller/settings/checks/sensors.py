@@ -24,6 +24,10 @@ NEVER_ENTERED: Final = frozenset(
 )
 
 
+WATER_MOST_C: Final = 60.0
+"""No water of a house is warmer, and the 85 C of a digital probe that has measured nothing must stay impossible. [C]"""
+
+
 def check_sensors(draft: Draft) -> Iterator[Fault]:
     """Find what does not fit in a sensor and between topics."""
     yield from check_names(draft, "sensor")
@@ -114,6 +118,14 @@ def _check_place(sensor: Sensor) -> Iterator[tuple[str, str]]:
 def _check_numbers(sensor: Sensor, *, in_water: bool) -> Iterator[tuple[str, str]]:
     low, high = possible_range(sensor, in_water=in_water)
     unit = KEPT_UNIT[sensor.quantity]
+    if in_water and sensor.quantity is Quantity.TEMPERATURE and high > WATER_MOST_C:
+        yield (
+            "possible_high",
+            (
+                f"`possible_high` is {format_number(high)}, at most {format_number(WATER_MOST_C)} is allowed for the "
+                f"thermometer of a water: beyond lie the values by which a broken one shows itself [{unit}]"
+            ),
+        )
     if not low < high:
         key = "possible_low" if sensor.possible_low is not None else "possible_high"
         yield (
