@@ -227,6 +227,13 @@ def test_oxygen_says_the_percentage_with_the_height(capsys: pytest.CaptureFixtur
     assert answer["also"]["percent"] == pytest.approx(72.4, abs=0.05)
 
 
+def test_a_pressure_in_millimetres_shows_by_its_height(capsys: pytest.CaptureFixture[str]) -> None:
+    """760 typed as hPa is the usual pressure at 2360 m (ICAO Doc 7488, from memory): the answer says so."""
+    answer = ask(capsys, "reckon oxygen --temperature-c 20 --pressure-hpa 760")
+
+    assert answer["also"]["usual_pressure_at_m"] == pytest.approx(2360.0, abs=15.0)
+
+
 def test_ammonia_says_the_fraction_and_the_other_basis(capsys: pytest.CaptureFixture[str]) -> None:
     """The fraction is that of Emerson's table, and as NH3 it weighs 1.216 times as much."""
     answer = ask(capsys, "reckon ammonia --total-ammonia-mg-l 2 --ph 8 --temperature-c 24")

@@ -55,7 +55,9 @@ def reckon_oxygen(given: Given) -> Answer:
     elif pressure_hpa is None:
         pressure_hpa = oxygen.ATMOSPHERE_HPA
     temperature_c, salinity_g_kg = given.need("temperature-c"), given.need("salinity-g-kg")
-    also: dict[str, Detail] = {"pressure_hpa": pressure_hpa}
+    # Beside a pressure in mmHg, or reduced to sea level, its height looks odd.
+    usual_at_m = round(oxygen.find_elevation_m(pressure_hpa=pressure_hpa)) + 0.0
+    also: dict[str, Detail] = {"pressure_hpa": pressure_hpa, "usual_pressure_at_m": usual_at_m}
     now = given.find("oxygen-mg-l")
     if now is not None:
         also["percent"] = oxygen.find_percent(

@@ -42,6 +42,18 @@ def find_pressure_hpa(*, elevation_m: float) -> float:
     return float(ATMOSPHERE_HPA * (1.0 - 2.25577e-5 * height) ** 5.25588)
 
 
+def find_elevation_m(*, pressure_hpa: float) -> float:
+    """Compute the elevation at which a pressure is the usual one [m]: the inverse of `find_pressure_hpa`.
+
+    Parameters
+    ----------
+    pressure_hpa
+        Air pressure at the site, not reduced to sea level. [hPa] 506.6 to 1114.6.
+    """
+    share = PRESSURE_HPA.check(pressure_hpa) / ATMOSPHERE_HPA
+    return float((1.0 - share ** (1.0 / 5.25588)) / 2.25577e-5)
+
+
 def find_saturation_mg_l(
     *, temperature_c: float, pressure_hpa: float = ATMOSPHERE_HPA, salinity_g_kg: float = 0.0
 ) -> float:

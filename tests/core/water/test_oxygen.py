@@ -63,6 +63,14 @@ def test_the_standard_atmosphere_is_met(elevation_m: float, hpa: float) -> None:
     assert oxygen.find_pressure_hpa(elevation_m=elevation_m) == pytest.approx(hpa, abs=0.15)
 
 
+@given(st.floats(-500.0, 5000.0))
+def test_height_and_pressure_are_inverse(elevation_m: float) -> None:
+    """The height at which a pressure is the usual one is the height it was reckoned from."""
+    pressure_hpa = oxygen.find_pressure_hpa(elevation_m=elevation_m)
+
+    assert oxygen.find_elevation_m(pressure_hpa=pressure_hpa) == pytest.approx(elevation_m, abs=1e-6)
+
+
 def test_mercury_pressure_is_met() -> None:
     """720 mmHg at 28 C: 7.400 mg/L (Standard Methods 4500-O worked out apart from here)."""
     found = oxygen.find_saturation_mg_l(temperature_c=28.0, pressure_hpa=720.0 / 760.0 * 1013.25)
