@@ -84,6 +84,7 @@ class Outcome:
     positions: list[Position] = field(default_factory=list)
     alarms: list[tuple[UtcMs, str, str]] = field(default_factory=list)
     decisions: list[tuple[UtcMs, str, str, str]] = field(default_factory=list)
+    sensor_notes: list[tuple[UtcMs, str, str]] = field(default_factory=list)
     called: list[Called] = field(default_factory=list)
     messages: int = 0
 
@@ -210,6 +211,8 @@ class Replay:
                 self._plan_answer(stamp)
             case Note(ledger=Ledger.ALARM):
                 self.outcome.alarms.append((stamp.utc_ms, effect.subject, effect.text))
+            case Note(ledger=Ledger.SENSOR):
+                self.outcome.sensor_notes.append((stamp.utc_ms, effect.subject, effect.text))
             case Note(ledger=Ledger.CURTAIN):
                 self.outcome.decisions.append((stamp.utc_ms, effect.subject, effect.rule, effect.text))
             case _:

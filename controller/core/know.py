@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Final
 
 from controller.core.curtain.drive import Drive, local_day
+from controller.core.curtain.light_shift import end_day, find_shift, find_usual, tell_shift
 from controller.core.curtain.self_knowledge import (
     PAIR_LEAST_W_M2,
     UNLEARNT,
@@ -67,10 +68,19 @@ def know_light(
     if light is None or clear_w_m2 is None:
         return watch
     minute = draft.stamp.utc_ms // MINUTE_MS
+    windows = len(watch.quotients)
     watch = watch_light(watch, light_w_m2=light, clear_w_m2=clear_w_m2, minute=minute, local_day=day)
+    if len(watch.quotients) > windows:
+        _judge_window(draft, curtain, watch)
     if curtain.second_light_sensor and light >= PAIR_LEAST_W_M2:
         watch = _pair(draft, curtain, drive, watch, light, min(passed_ms / MINUTE_MS, LONGEST_PAIR_MIN))
     return watch
+
+
+def allow_for_shift(draft: Draft, curtain: Curtain) -> float:
+    """Return by what the light sensor's reading is multiplied, as it shows less or more than it used to [1]."""
+    learnt = draft.learnt.get(curtain.name)
+    return 1.0 if learnt is None or learnt.shift is None else learnt.shift.factor
 
 
 def _pair(
@@ -96,11 +106,36 @@ def _is_below(draft: Draft, curtain: Curtain) -> bool:
     return sensor is not None and sensor.mounted is Mounted.BELOW_CURTAIN
 
 
+def _judge_window(draft: Draft, curtain: Curtain, watch: Watch) -> None:
+    """Hold the clear spells of today against the clear days before, and tell a shift in the hour in which it shows."""
+    learnt = draft.learnt.get(curtain.name, UNLEARNT)
+    usual = find_usual(learnt.clear_days)
+    shift = find_shift(learnt.shift, watch.quotients, learnt.clear_days)
+    if shift == learnt.shift or usual is None:
+        return
+    text = "" if shift is None else tell_shift(shift, usual, len(watch.quotients))
+    learnt = replace(learnt, shift=shift)
+    learnt = _tell(draft, learnt, "shift", text, ledger=Ledger.SENSOR, subject=curtain.light_sensor)
+    draft.learnt = with_item(draft.learnt, curtain.name, learnt)
+
+
 def _judge_day(draft: Draft, curtain: Curtain, watch: Watch) -> None:
     """Take a day in that is over, and tell what it shows."""
     before = learnt = draft.learnt.get(curtain.name, UNLEARNT)
-    value = find_clear_day(watch.quotients)
-    if value is not None and watch.local_day is not None:
+    value = find_clear_day([quotient for _, quotient in watch.quotients])
+    counts = False
+    if value is not None:
+        shift, counts = end_day(learnt.shift, value, learnt.clear_days)
+        if learnt.shift is not None and shift is None:
+            # It has been so for so long that it is the usual now; what was before is no measure any more.
+            text = (
+                f"has shown {value * 100:.0f} % of a clear sky for so long that this is taken for its usual"
+            )
+            draft.note(Ledger.SENSOR, curtain.light_sensor, "self-knowledge", text)
+            told = tuple((matter, text) for matter, text in learnt.told if matter != "shift")
+            learnt = replace(learnt, clear_days=(), told=told)
+        learnt = replace(learnt, shift=shift)
+    if counts and value is not None and watch.local_day is not None:
         learnt = replace(learnt, clear_days=keep_day(learnt.clear_days, watch.local_day, value))
         learnt = _tell(
             draft,
@@ -112,11 +147,11 @@ def _judge_day(draft: Draft, curtain: Curtain, watch: Watch) -> None:
         )
     learnt = learn_transmissions(learnt, watch, second_is_below=_is_below(draft, curtain))
     if learnt.cover_days != before.cover_days:
-        text = judge_transmission("cover", learnt.cover, learnt.cover_days, curtain.cover_transmission)
-        learnt = _tell(draft, learnt, "cover", text, ledger=Ledger.HOUSE, subject=curtain.name)
+        news = judge_transmission("cover", learnt.cover, learnt.cover_days, curtain.cover_transmission)
+        learnt = _tell(draft, learnt, "cover", news, ledger=Ledger.HOUSE, subject=curtain.name)
     if learnt.curtain_days != before.curtain_days:
-        text = judge_transmission("drawn curtain", learnt.curtain, learnt.curtain_days, curtain.transmission)
-        learnt = _tell(draft, learnt, "curtain", text, ledger=Ledger.HOUSE, subject=curtain.name)
+        news = judge_transmission("drawn curtain", learnt.curtain, learnt.curtain_days, curtain.transmission)
+        learnt = _tell(draft, learnt, "curtain", news, ledger=Ledger.HOUSE, subject=curtain.name)
     if learnt is not before:
         draft.learnt = with_item(draft.learnt, curtain.name, learnt)
 

@@ -92,6 +92,7 @@ def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
         )
     light = trusted(senses.get(curtain.light_sensor))
     sensor = draft.roll.sensors.get(curtain.light_sensor)
+    factor = know.allow_for_shift(draft, curtain)
     if light is not None and sensor is not None and sensor.mounted is not None:
         # A pyranometer reads a little below nothing under a clear night sky.
         light = max(0.0, light)
@@ -100,7 +101,7 @@ def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
             light = None if before.light_is_reckoned else before.light_w_m2
         else:
             light = reckon_outside_light(
-                light, mounted=sensor.mounted, curtain=curtain, drawn_percent=drive.drawn_percent
+                light * factor, mounted=sensor.mounted, curtain=curtain, drawn_percent=drive.drawn_percent
             )
     reckoned = light is None
     if light is None and clear_w_m2 is not None:
@@ -116,6 +117,7 @@ def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
         light_w_m2=light,
         light_at_ms=now,
         light_is_reckoned=reckoned,
+        light_factor=1.0 if reckoned else factor,
         inside_c=trusted(senses.get(curtain.inside_temperature)),
         outside_c=trusted(senses.get(curtain.outside_temperature)),
         sun_deg=sun_deg,

@@ -67,13 +67,14 @@ def print_climate(station: Station, costs: Costs, *, span: Span, trade: tuple[fl
             threshold, foresight = scores["plain threshold"].cost, scores["perfect foresight"].cost
             share = share_between(scores[name].cost, threshold=threshold, foresight=foresight)
             figures = scores[name]
-            _say(
+            say(
                 f"{NAMES[station]:<12}{name:<22}{share:>7.2f}{figures.moves_mean:>11.1f}"
                 f"{figures.moves_p95:>6.0f}{figures.reversal_min:>6.0f} min"
             )
 
 
-def _say(text: str) -> None:
+def say(text: str) -> None:
+    """Print a line at once."""
     print(text, flush=True)  # noqa: T201 - a command prints to whoever asked
 
 
@@ -93,8 +94,8 @@ def main() -> int:
     span = Span(args.seed, args.from_day, args.days)
     given = {f.name: getattr(args, f.name) for f in fields(Costs) if getattr(args, f.name) is not None}
     costs = replace(Costs(), **given)
-    _say("cost: perfect foresight 0.00, plain threshold 1.00; the curtain is where it was sent at once")
-    _say(HEAD)
+    say("cost: perfect foresight 0.00, plain threshold 1.00; the curtain is where it was sent at once")
+    say(HEAD)
     for station, name in NAMES.items():
         if args.climate in {None, name}:
             print_climate(station, costs, span=span, trade=tuple(args.trade))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -40,10 +41,13 @@ class Run(NamedTuple):
         Where the curtain was sent, by the minute, as if it were there at once. [%]
     reasons : tuple of (int, str, str)
         For each move its instant, the rule and the sentence. [ms]
+    sensor_notes : tuple of (int, str, str)
+        What was told of sensors: instant, sensor and sentence. [ms]
     """
 
     drawn_percent: NDArray[np.float64]
     reasons: tuple[tuple[int, str, str], ...]
+    sensor_notes: tuple[tuple[int, str, str], ...] = ()
 
 
 def make_plan(weather: Minutes, costs: Costs, **tables: object) -> Plan:
@@ -113,17 +117,22 @@ def find_almanac(weather: Minutes, cache_dir: Path | None) -> Almanac:
 
 
 def run(weather: Minutes, plan: Plan, almanac: Almanac) -> Run:
-    """Turn the controller over the span; each minute's mean reaches it when the minute is over."""
+    """Turn the controller over the span; each minute's mean reaches it when the minute is over; NaN is silence."""
     replay = Replay(
         plan, almanac=almanac, start_utc_ms=weather.start_utc_ms, answer_after_min=ANSWER_AFTER_MIN
     )
     at = weather.start_utc_ms
     for light, outside in zip(weather.light_w_m2.tolist(), weather.outside_c.tolist(), strict=True):
         at += MINUTE_MS
-        replay.take(at, (Sample(LIGHT, light), Sample(OUTSIDE, outside)))
+        heard = () if math.isnan(light) else (Sample(LIGHT, light),)
+        replay.take(at, (*heard, Sample(OUTSIDE, outside)))
     minutes = len(weather.light_w_m2)
     drawn = np.zeros(minutes)
     moves = replay.outcome.positions[1:]
     for move in moves:
         drawn[-(-(move.utc_ms - weather.start_utc_ms) // MINUTE_MS) :] = move.drawn_percent
-    return Run(drawn, tuple((move.utc_ms, move.rule, move.reason) for move in moves))
+    return Run(
+        drawn,
+        tuple((move.utc_ms, move.rule, move.reason) for move in moves),
+        tuple(replay.outcome.sensor_notes),
+    )

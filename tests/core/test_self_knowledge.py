@@ -132,8 +132,8 @@ def test_clear_windows_are_those_of_the_reference(dirt: float) -> None:
 
 
 def test_an_even_layer_of_cloud_or_a_short_clear_spell_is_no_clear_day() -> None:
-    """Windows whose quotients scatter, or an hour of them, say nothing of the sensor."""
-    assert find_clear_day([0.95] * 8) is None
+    """Windows whose quotients scatter, or less than an hour of them, say nothing of the sensor."""
+    assert find_clear_day([0.95] * 5) is None
     assert find_clear_day([0.6, 0.7, 0.8, 0.9, 1.0] * 4) is None
     assert find_clear_day([0.94, 0.95, 0.96] * 6) == pytest.approx(0.95)
 
@@ -153,16 +153,6 @@ def test_dirt_that_grows_is_told_as_dirt() -> None:
     assert "has fallen slowly, by 10 %" in told
     assert judge_light(days(0.98, 0.97, 0.98, 0.96, 0.95, 0.94, 0.94, 0.94, 0.93, 0.93)) is None
     assert judge_light(days(0.98, 0.97, 0.99, 0.98, 0.97, 0.98)) == ""
-
-
-def test_a_sudden_shift_is_told_as_moved_and_becomes_the_measure() -> None:
-    """20 % less from one clear day to the next: moved or shaded; when it stays so, the new level is the measure."""
-    shifted = days(0.98, 0.97, 0.98, 0.98, 0.79)
-    told = judge_light(shifted)
-    assert told is not None
-    assert "shows -19 % against its clear days before: moved, shaded" in told
-    settled = keep_day(keep_day(shifted, 16, 0.79), 19, 0.80)
-    assert judge_light(settled) == ""
 
 
 def test_a_sensor_in_another_unit_is_told_after_three_days() -> None:

@@ -88,6 +88,11 @@ def find_wish(
 
 def choose_comfort(curtain: Curtain, view: View, now: HouseMs) -> Wish:
     """Choose among the rules of comfort, as if there were no moisture."""
+    wish = _choose_comfort(curtain, view, now)
+    return wish if view.light_factor == 1.0 else wish._replace(light_factor=view.light_factor)
+
+
+def _choose_comfort(curtain: Curtain, view: View, now: HouseMs) -> Wish:
     if curtain.economics is not None:
         return _choose_by_balance(curtain, view, now)
     wish = (

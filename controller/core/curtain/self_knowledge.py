@@ -17,6 +17,7 @@ from itertools import pairwise
 from statistics import median, pstdev
 from typing import Final, NamedTuple
 
+from controller.core.curtain.light_shift import Shift
 from controller.core.plan.curtain import Curtain
 from controller.core.vocabulary import Run
 
@@ -43,14 +44,13 @@ CLEAR_LEAST_W_M2: Final = 150.0
 QUOTIENTS: Final = (0.5, 1.4)
 """A window whose light is not within this of a clear sky is none (our choice). [1]"""
 
-WINDOWS_LEAST: Final = 9
-"""Clear windows, an hour and a half, that make a clear day (our choice). [1]"""
+WINDOWS_LEAST: Final = 6
+"""Clear windows, an hour, that make a clear day (our choice). [1]"""
 
 SPREAD_MOST: Final = 0.08
 """The middle half of a clear day's quotients lie within this: an even layer of cloud does not (our choice). [1]"""
 
 DAYS_KEPT: Final = 40
-SHIFT_TOLD: Final = 0.12
 FALL_TOLD: Final = 0.08
 FALL_OVER: Final = 0.04
 LEVEL: Final = (0.75, 1.25)
@@ -67,8 +67,8 @@ class Learnt:
     """What one curtain has learnt, kept over restarts.
 
     `draw_s`, `open_s` are learnt travel times from so many full runs; `clear_days` the quotients of the light sensor
-    to a clear sky, by local day; `cover` and `curtain` the transmissions from so many days of pairs. `told` holds
-    what is told and not over, by matter.
+    to a clear sky, by local day, `shift` what it shows otherwise since; `cover` and `curtain` the transmissions from
+    so many days of pairs. `told` holds what is told and not over, by matter.
     """
 
     draw_s: float | None = None
@@ -80,6 +80,7 @@ class Learnt:
     cover_days: int = 0
     curtain: float | None = None
     curtain_days: int = 0
+    shift: Shift | None = None
     told: tuple[tuple[str, str], ...] = ()
 
 
@@ -100,7 +101,7 @@ class Watch(NamedTuple):
     clear_w_m2: float = 0.0
     lights: tuple[float, ...] = ()
     clears: tuple[float, ...] = ()
-    quotients: tuple[float, ...] = ()
+    quotients: tuple[tuple[int, float], ...] = ()
     open_pair: tuple[float, float, float] = (0.0, 0.0, 0.0)
     drawn_pair: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
@@ -194,7 +195,7 @@ def watch_light(watch: Watch, *, light_w_m2: float, clear_w_m2: float, minute: i
     if len(lights) >= WINDOW_MIN:
         quotient = find_clear_quotient(lights, clears)
         if quotient is not None:
-            quotients = (*quotients, quotient)
+            quotients = (*quotients, (watch.minute, quotient))
         lights = clears = ()
     return Watch(
         local_day,
@@ -224,17 +225,10 @@ def find_clear_day(quotients: Sequence[float]) -> float | None:
 def judge_light(days: Sequence[tuple[int, float]]) -> str | None:
     """Say what the clear days tell of the light sensor; an empty text that all is well; None for no news.
 
-    A sudden shift is told on the day it shows; a slow fall over ten days or more; a wrong level from three days on.
+    A slow fall is told over ten days or more, a wrong level from three days on; a shift is told in its own hour
+    (`light_shift`).
     """
     values = [value for _, value in days]
-    if len(values) >= 4:
-        before = median(values[-6:-1])
-        shift = values[-1] / before - 1.0
-        if abs(shift) > SHIFT_TOLD:
-            return (
-                f"shows {shift * 100:+.0f} % against its clear days before: moved, shaded, or cleaned? "
-                f"{values[-1] * 100:.0f} % of a clear sky, {before * 100:.0f} % before"
-            )
     if len(values) >= 6 and days[-1][0] - days[0][0] >= 10:
         first, last = median(values[:3]), median(values[-3:])
         if last < (1.0 - FALL_TOLD) * first:
@@ -255,13 +249,7 @@ def judge_light(days: Sequence[tuple[int, float]]) -> str | None:
 def keep_day(
     days: tuple[tuple[int, float], ...], local_day: int, value: float
 ) -> tuple[tuple[int, float], ...]:
-    """Add a clear day; after a shift what was before is no measure any more."""
-    if len(days) >= 4:
-        last = days[-1][1]
-        before = median(each for _, each in days[-6:-1])
-        has_shifted = abs(last / before - 1.0) > SHIFT_TOLD
-        if has_shifted and abs(value / last - 1.0) < abs(value / before - 1.0):
-            return days[-1], (local_day, value)
+    """Add a clear day to those that are kept."""
     return (*days, (local_day, value))[-DAYS_KEPT:]
 
 

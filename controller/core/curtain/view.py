@@ -28,7 +28,8 @@ class View(NamedTuple):
     """What the rules of one curtain see at one instant, and since when the light has been above or below.
 
     `light_w_m2` is smoothed and outside; None when neither sensor nor almanac can tell. `light_is_reckoned`
-    says that the almanac stood in for the sensor. The `*_since_ms` are house times, None while not so.
+    says that the almanac stood in for the sensor, `light_factor` by what a shifted sensor's reading is multiplied.
+    The `*_since_ms` are house times, None while not so.
     `shading` and `holding` are the memories of the rules (hysteresis). Before `settled_ms` the delays of the
     rules have not had their time since the first look, so that not wanting it drawn says nothing yet. `balance` is
     the memory of a curtain whose site has its economics in the settings, `marks` those of the rules against weather,
@@ -39,6 +40,7 @@ class View(NamedTuple):
     light_w_m2: float | None = None
     light_at_ms: HouseMs = 0
     light_is_reckoned: bool = False
+    light_factor: float = 1.0
     inside_c: float | None = None
     outside_c: float | None = None
     sun_deg: float | None = None

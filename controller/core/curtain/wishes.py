@@ -40,7 +40,8 @@ class Wish(NamedTuple):
     `numbers` are the figures of the reason, in the order that `wording` expects for the rule. `own_pace` says
     that the rule has weighed the rest between moves itself; `follows` that it is a further part of a move that has
     been counted. Moves shorter than `least_percent` are not made; None leaves that to the settings. `steps` are the
-    figures of an opening in steps: difference, its limit, the next position, the wait [C, C, %, min].
+    figures of an opening in steps: difference, its limit, the next position, the wait [C, C, %, min]. `light_factor`
+    is by what the light sensor's reading has been multiplied.
     """
 
     rule: Rule
@@ -51,6 +52,7 @@ class Wish(NamedTuple):
     follows: bool = False
     least_percent: float | None = None
     steps: tuple[float | None, float, float, float] | None = None
+    light_factor: float = 1.0
 
 
 def remember_ceiling(rule: LightCeiling, view: View, now: HouseMs) -> View:

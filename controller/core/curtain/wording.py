@@ -16,6 +16,17 @@ def _number(value: float | str | None, unit: str, digits: int = 0) -> str:
 
 def explain(wish: Wish) -> str:
     """Say why a wish wants what it wants: the rule, the numbers and the limit."""
+    if wish.light_factor == 1.0:
+        return _explain_pace(wish)
+    shown = 100.0 / wish.light_factor
+    return (
+        f"{_explain_pace(wish)}; light counted {wish.light_factor:.2f} times what its sensor reads, as it shows "
+        f"{shown:.0f} % of what it used to under clear skies"
+    )
+
+
+def _explain_pace(wish: Wish) -> str:
+    """Say whether it opens in steps, or what its rule says."""
     if wish.steps is None:
         return _explain_rule(wish)
     difference, limit, target, wait_min = wish.steps
