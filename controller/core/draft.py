@@ -105,7 +105,7 @@ class Draft:
         self.due_alarms: set[str] = set()
         self.due_calls: set[str] = set()
         self.due_curtains: set[str] = set()
-        self.stirred: set[str] = set()
+        self.stirred: dict[str, None] = {}  # in the order in which they spoke
 
     def effect_id(self) -> str:
         """Return a name for the next command or message; no two in the life of the house are the same."""

@@ -145,4 +145,4 @@ def _as_words(entry: Entry) -> str:
 def _tell_dependents(draft: Draft, name: str) -> None:
     """Mark the alarms and waters that hang on an entered value."""
     draft.due_alarms.update(draft.roll.alarms_of_sensor.get(name, ()))
-    draft.stirred.add(name)
+    draft.stirred[name] = None

@@ -49,7 +49,7 @@ def take_readings(draft: Draft, event: ReadingsTaken) -> None:
         if name in curtains:
             draft.due_curtains.update(curtains[name])
         if name in stirring:
-            draft.stirred.add(name)
+            draft.stirred[name] = None
     draft.senses = senses
 
 
@@ -67,7 +67,7 @@ def let_go_stale(draft: Draft) -> None:
                 draft.note_trust(name, before=sense.trust, after=after.trust, why=after.why)
             draft.due_alarms.update(draft.roll.alarms_of_sensor.get(name, ()))
             draft.due_curtains.update(draft.roll.curtains_of_sensor.get(name, ()))
-            draft.stirred.add(name)
+            draft.stirred[name] = None
     draft.senses = senses
 
 

@@ -7,7 +7,6 @@ when somebody asks (`controller.core.foresee`).
 from __future__ import annotations
 
 from collections.abc import Iterable
-from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from typing import Final
 
@@ -70,34 +69,36 @@ def expect_waters(draft: Draft) -> None:
     draft.senses = work.senses
 
 
-def _tend(draft: Draft, stirred: AbstractSet[str]) -> None:
+def _tend(draft: Draft, stirred: Iterable[str]) -> None:
     """Follow the readings that have changed, and reckon what hangs on them."""
     roll, work = draft.roll, _Work(draft)
+    traced, recipes_of, before = roll.traced, roll.recipes_of_sensor, draft.state.senses
     due: dict[str, Recipe] = {}
     for name in stirred:
-        if name in roll.traced:
-            _follow(work, name)
-        for recipe in roll.recipes_of_sensor.get(name, ()):
-            due[recipe.name] = recipe
+        if name in traced and work.senses[name] is not before.get(name):
+            _follow(work, name, work.senses[name])
+        if name in recipes_of:
+            for recipe in recipes_of[name]:
+                due[recipe.name] = recipe
     for recipe in due.values():
         _reckon(work, recipe)
     draft.senses = work.senses
     draft.tended = Tended(work.traces, draft.tended.look_ms)
 
 
-def _follow(work: _Work, name: str) -> None:
+def _follow(work: _Work, name: str, sense: Sense) -> None:
     """Add what a sensor has said to its course; where it strikes, ask whether it hangs in air."""
-    sense = work.senses.get(name, UNHEARD)
-    if sense is work.draft.state.senses.get(name) or sense.value is None:
+    value, draft = sense.value, work.draft
+    if value is None:
         return
-    doubt = work.draft.doubts.get(name)
+    doubt = draft.doubts.get(name) if draft.doubts else None
     if sense.trust is not Trust.GOOD and (doubt is None or sense.why != doubt):
         return
     trace = work.traces.get(name, EMPTY)
-    after = work.traces[name] = follow(trace, at_ms=sense.heard_ms, value=sense.value)
-    if name in work.draft.roll.probes and (
-        is_striking(after, sense.value) if doubt is None else after.fine is not trace.fine
-    ):
+    after = work.traces[name] = follow(trace, at_ms=sense.heard_ms, value=value)
+    if name not in draft.roll.probes:
+        return
+    if is_striking(after, value) if doubt is None else after.fine is not trace.fine:
         _doubt(work, name, doubt)
 
 
@@ -151,7 +152,7 @@ def _reckon(work: _Work, recipe: Recipe) -> None:
         and recipe.quantity is not Quantity.WATER_LOSS
         and _is_as_before(draft, recipe, inputs)
     ):
-        heard = min((sense.heard_ms for sense in inputs), default=old.heard_ms)
+        heard = min([sense.heard_ms for sense in inputs], default=old.heard_ms)
         if heard != old.heard_ms:
             senses[name] = old._replace(heard_ms=heard)
             _follow_derived(work, recipe, old)

@@ -55,7 +55,7 @@ def derive(recipe: Recipe, senses: Sequence[Sense], *, now: HouseMs) -> Sense:
     spoilt = _find_spoilt(recipe, senses)
     if spoilt is not None:
         return spoilt
-    heard = min((sense.heard_ms for sense in senses), default=now)
+    heard = min([sense.heard_ms for sense in senses], default=now)
     values = [sense.value for sense in senses]
     try:
         value = _compute(recipe, [each for each in values if each is not None])

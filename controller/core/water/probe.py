@@ -82,7 +82,10 @@ def is_striking(trace: Trace, value: float) -> bool:
     if value < DRY_BELOW_MS_CM:
         return True
     low, high = value - JUMP_LEAST_MG_L, value + JUMP_LEAST_MG_L
-    return any(not low < before < high for _, before in trace.fine[-JUMP_OVER_POINTS:])
+    for _, before in trace.fine[-JUMP_OVER_POINTS:]:  # noqa: SIM110 - quicker so, and done for every reading
+        if not low < before < high:
+            return True
+    return False
 
 
 def find_in_air(
