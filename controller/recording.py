@@ -10,38 +10,20 @@ from __future__ import annotations
 import csv
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from controller.core.plan.sensor import Sensor
 from controller.core.units import Conversion, Quantity, UtcMs, find_conversion
 from controller.core.vocabulary import Sample
-
-NAMED_ROWS_MOST: Final = 20
-"""Bad rows named one by one; further ones are only counted."""
+from controller.recording_rows import Tally, read_time, read_timed_rows, split_rows
 
 LONG_HEADER: Final = ("time", "sensor", "value")
 
 
 class RecordingUnreadable(Exception):  # noqa: N818 - named by what happened, like every event of the house
     """The file cannot be used at all; the text says why."""
-
-
-@dataclass(slots=True)
-class Tally:
-    """What became of the rows."""
-
-    read: int = 0
-    refused: int = 0
-    named: list[str] = field(default_factory=list)
-
-    def refuse(self, path: Path, line: int, why: str) -> None:
-        """Count a bad row, and name it while there are not too many."""
-        self.refused += 1
-        if self.refused <= NAMED_ROWS_MOST:
-            self.named.append(f"{path}:{line}: {why}; the row is skipped")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,15 +48,15 @@ def survey(path: Path, sensors: Mapping[str, Sensor]) -> Span:
     first = last = None
     try:
         with path.open(newline="", encoding="utf-8-sig", errors="replace") as lines:
-            header = _read_header(csv.reader(lines), path)
+            header = _read_header(split_rows(lines), path)
             if header != LONG_HEADER:
                 names.update(header[1:])
                 first, last = _ends_of_wide(path)
             else:
-                for row in csv.reader(lines):
+                for row in split_rows(lines):
                     if len(row) == len(LONG_HEADER):
                         names.add(row[1].strip())
-                        instant = _read_time(row[0])
+                        instant = read_time(row[0])
                         if isinstance(instant, int):
                             first = instant if first is None else min(first, instant)
                             last = instant if last is None else max(last, instant)
@@ -107,28 +89,17 @@ def _ends_of_wide(path: Path) -> tuple[UtcMs | None, UtcMs | None]:
         kept = ""
         for line in lines:
             if first is None:
-                instant = _read_time(line.partition(",")[0])
+                instant = read_time(line.partition(",")[0].strip('"'))
                 first = instant if isinstance(instant, int) else None
             kept = line
             if len(line) > 1:
                 last_line = line
-        instant = _read_time((last_line if kept else "").partition(",")[0])
+        instant = read_time((last_line if kept else "").partition(",")[0].strip('"'))
         last = instant if isinstance(instant, int) else None
     if first is not None and (last is None or last < first):
         # A damaged end: take a day past the first; the table of the sun is renewed as rows go on.
         last = first
     return first, last
-
-
-def _read_time(cell: str) -> UtcMs | str:
-    """Read an instant, or say what is wrong with it."""
-    try:
-        instant = datetime.fromisoformat(cell.strip())
-    except ValueError:
-        return f"{cell.strip()[:40]!r} is no ISO 8601 time"
-    if instant.tzinfo is None:
-        return f"{cell.strip()[:40]!r} has no offset from UTC"
-    return round(instant.timestamp() * 1000)
 
 
 def read_rows(
@@ -141,7 +112,7 @@ def read_rows(
     conversions = {name: find_conversion(sensor.quantity, sensor.unit) for name, sensor in sensors.items()}
     switches = {name for name, sensor in sensors.items() if sensor.quantity is Quantity.SWITCH}
     with path.open(newline="", encoding="utf-8-sig", errors="replace") as lines:
-        rows = csv.reader(lines)
+        rows = split_rows(lines)
         header = _read_header(rows, path)
         if header == LONG_HEADER:
             yield from _read_long(path, rows, conversions, switches, tally)
@@ -162,29 +133,7 @@ def _read_wide(
     tally: Tally,
 ) -> Iterator[tuple[UtcMs, tuple[Sample, ...]]]:
     """Read the wide form."""
-    before: UtcMs | None = None
-    line = 1
-    while True:
-        line += 1
-        try:
-            row = next(rows)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            tally.refuse(path, line, str(error))
-            continue
-        if not row:
-            continue
-        if len(row) != width:
-            tally.refuse(path, line, f"{len(row)} cells where the header has {width}")
-            continue
-        instant = _read_time(row[0])
-        if isinstance(instant, str):
-            tally.refuse(path, line, instant)
-            continue
-        if before is not None and instant <= before:
-            tally.refuse(path, line, f"{row[0]} is not after the row before it")
-            continue
+    for line, instant, row in read_timed_rows(path, rows, width=width, tally=tally, alike=False):
         samples: list[Sample] = []
         wrong = ""
         for place, name, conversion, is_switch in columns:
@@ -199,7 +148,6 @@ def _read_wide(
         if wrong:
             tally.refuse(path, line, wrong)
             continue
-        before = instant
         tally.read += 1
         yield instant, tuple(samples)
 
@@ -214,20 +162,8 @@ def _read_long(
     """Read the long form, gathering the rows of one instant."""
     gathered: list[Sample] = []
     at: UtcMs | None = None
-    for line, row in enumerate(rows, start=2):
-        if not row:
-            continue
-        if len(row) != len(LONG_HEADER):
-            tally.refuse(path, line, f"{len(row)} cells where the header has {len(LONG_HEADER)}")
-            continue
-        instant = _read_time(row[0])
+    for line, instant, row in read_timed_rows(path, rows, width=len(LONG_HEADER), tally=tally, alike=True):
         name = row[1].strip()
-        if isinstance(instant, str):
-            tally.refuse(path, line, instant)
-            continue
-        if at is not None and instant < at:
-            tally.refuse(path, line, f"{row[0]} is before the row before it")
-            continue
         if name not in conversions:
             tally.refuse(path, line, f"the settings know no sensor {name[:40]!r}")
             continue

@@ -16,7 +16,8 @@ from controller.core.plan.plan import Plan
 from controller.core.sky.almanac import Almanac
 from controller.core.units import DAY_MS, UtcMs
 from controller.edges.almanac import AlmanacFailed, almanac_cached
-from controller.recording import RecordingUnreadable, Tally, read_rows, survey
+from controller.recording import RecordingUnreadable, read_rows, survey
+from controller.recording_rows import Tally
 from controller.replay import ANSWER_AFTER_MIN, Outcome, Position, Replay, limit_to
 from controller.replay_compare import compare_calls, describe_comparison, write_comparison
 from controller.settings.load import read_or_tell
@@ -124,11 +125,13 @@ def replay_file(
         tally.named.append(f"{path}:1: the settings know no sensor {name!r}; the column is left out")
     plan = limit_to(plan, span.sensors)
     sensors = {name: everything[name] for name in span.sensors}
-    end_ms = _make_end(span.first_utc_ms, span.last_utc_ms)
+    end_ms = 0
     replay: Replay | None = None
     for utc_ms, samples in read_rows(path, sensors, tally):
         if replay is None:
-            almanac = _table(plan, span.first_utc_ms, end_ms, cache_dir)
+            # The first row that is good: the file's first may be a slip of many years.
+            end_ms = _make_end(utc_ms, max(span.last_utc_ms, utc_ms))
+            almanac = _table(plan, utc_ms, end_ms, cache_dir)
             replay = Replay(plan, almanac=almanac, start_utc_ms=utc_ms, answer_after_min=answer_after_min)
         elif utc_ms >= end_ms:
             replay.pass_to(utc_ms)

@@ -18,7 +18,8 @@ from controller.core.plan.plan import Plan
 from controller.core.units import HOUR_MS, MINUTE_MS
 from controller.core.vocabulary import ReadingsTaken, Sample, Stamp
 from controller.edges.journal import Journal
-from controller.recording import Tally, read_rows
+from controller.recording import read_rows
+from controller.recording_rows import Tally
 from controller.replay import Called
 from controller.replay_compare import SAME_CALL_MS, SAME_TIME_MS, compare_calls, write_comparison
 from controller.settings.load import read_settings

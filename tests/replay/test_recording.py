@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from controller.core.plan.sensor import Mounted, Sensor
 from controller.core.units import Quantity
 from controller.core.vocabulary import Sample
-from controller.recording import NAMED_ROWS_MOST, RecordingUnreadable, Tally, read_rows, survey
+from controller.recording import RecordingUnreadable, read_rows, survey
+from controller.recording_rows import NAMED_ROWS_MOST, Tally
 
 
 def _sensor(name: str, quantity: Quantity = Quantity.TEMPERATURE, unit: str = "C") -> Sensor:
@@ -82,6 +83,12 @@ def test_the_long_form_gathers_rows_of_one_instant(tmp_path: Path) -> None:
         ("2026-01-01T00:01:00Z,20", "2 cells"),
         ("2025-12-31T00:01:00Z,20,1,on", "not after"),
         ("2026-01-01T00:00:00Z,20,1,on", "not after"),
+        ('"2026-01-01T00:01:00Z,20,1,on', "a quote is not closed"),
+        ('2026-01-01T00:01:00Z,2"0,1,on', "a quote is not closed"),
+        ("2026-01-01T00:01:00Z," + "2" * 200_000, "longer than 100000 characters"),
+        ("2062-01-01T00:01:00Z,20,1,on", "leaps ahead"),
+        ("9999-12-31T23:59:59-23:00,20,1,on", "not in the years 1951 to 2098"),
+        ("1900-01-01T00:01:00Z,20,1,on", "not in the years 1951 to 2098"),
     ],
 )
 def test_a_bad_row_is_named_with_its_line_and_skipped(tmp_path: Path, row: str, says: str) -> None:
@@ -93,6 +100,30 @@ def test_a_bad_row_is_named_with_its_line_and_skipped(tmp_path: Path, row: str, 
     assert [samples[0].value for _, samples in rows] == [20.0, 21.0]
     assert "a.csv:3:" in tally.named[0]
     assert says in tally.named[0]
+
+
+@pytest.mark.parametrize("header", ["time,air,sun,pump", "time,sensor,value"])
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_one_slip_of_the_year_costs_one_row(tmp_path: Path, header: str, place: int) -> None:
+    """First, between or last: a row years ahead of the others is skipped, and they are read."""
+    cells = "20,1,on" if header.endswith("pump") else "air,20"
+    times = [f"2026-01-01T00:0{minute}:00Z" for minute in range(2)]
+    times.insert(place, "2062-01-01T00:00:00Z")
+    rows, tally = _read(tmp_path / "a.csv", "\n".join([header, *(f"{time},{cells}" for time in times), ""]))
+
+    assert (len(rows), tally.read, tally.refused) == (2, 2, 1)
+    assert f"a.csv:{place + 2}: 2062-01-01T00:00:00Z leaps ahead" in tally.named[0]
+
+
+def test_a_long_pause_is_no_slip(tmp_path: Path) -> None:
+    """A recording that was taken up again after a winter is read whole; quoted cells are cells."""
+    rows, tally = _read(
+        tmp_path / "a.csv",
+        'time,air\n"2026-01-01T00:00:00Z","20"\n2026-05-01T00:00:00Z,21\n"2026-05-01T00:01:00Z","22"\n',
+    )
+
+    assert (len(rows), tally.read, tally.refused) == (3, 3, 0)
+    assert survey(tmp_path / "a.csv", SENSORS).sensors == frozenset({"air"})
 
 
 def test_many_bad_rows_are_counted_and_the_first_are_named(tmp_path: Path) -> None:
