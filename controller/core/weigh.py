@@ -6,11 +6,12 @@ from typing import Final
 
 from controller.core.curtain.balance import (
     AHEAD,
+    DARK_AHEAD_MIN,
     EMPTY,
-    HORIZON_MIN,
     NIGHT_HORIZON_MIN,
     Balance,
     Sight,
+    find_temper,
     weigh,
 )
 from controller.core.curtain.costs import POSITIONS, make_scales
@@ -62,7 +63,7 @@ def weigh_curtain(
             (*POSITIONS, here),
             worth_share=_share_of_worth(draft, curtain, economics, balance),
         )
-        sight = _look(draft, economics, drive, view, light_w_m2=light_w_m2, reckoned=reckoned)
+        sight = _look(draft, economics, drive, view, balance, light_w_m2=light_w_m2, reckoned=reckoned)
         balance = weigh(scales, economics, balance, sight)._replace(light_sum=0.0, light_count=0)
     return view if balance is view.balance else view._replace(balance=balance)
 
@@ -81,6 +82,7 @@ def _look(
     economics: Economics,
     drive: Drive,
     view: View,
+    balance: Balance,
     *,
     light_w_m2: float | None,
     reckoned: bool,
@@ -90,9 +92,9 @@ def _look(
     sun_deg, clear_w_m2 = look_up_sky(almanac, stamp)
     ahead: tuple[float | None, ...] = (None,) * len(AHEAD)
     earlier_deg = None
-    horizon_min = HORIZON_MIN
+    horizon_min = find_temper(balance.restless).horizon_min
     if almanac is not None and sun_deg is not None:
-        if _is_dark(clear_w_m2) and _is_dark(clear_sky_w_m2(almanac, stamp.utc_ms + _ms(HORIZON_MIN))):
+        if _is_dark(clear_w_m2) and _is_dark(clear_sky_w_m2(almanac, stamp.utc_ms + _ms(DARK_AHEAD_MIN))):
             horizon_min = NIGHT_HORIZON_MIN
         ahead = tuple(clear_sky_w_m2(almanac, stamp.utc_ms + _ms(share * horizon_min)) for share, _ in AHEAD)
         earlier_deg = sun_height_deg(almanac, stamp.utc_ms - _ms(economics.latest_after_sunrise_min))

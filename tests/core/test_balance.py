@@ -11,7 +11,17 @@ from hypothesis import strategies as st
 from makers import INSIDE, LIGHT, OUTSIDE, House, make_curtain, make_plan
 
 from controller.core import light as published
-from controller.core.curtain.balance import EMPTY, TURN_AFTER_MS, Balance, Sight, find_dearness, weigh
+from controller.core.curtain.balance import (
+    BROKEN,
+    EMPTY,
+    STEADY,
+    TURN_AFTER_MS,
+    Balance,
+    Sight,
+    find_dearness,
+    find_temper,
+    weigh,
+)
 from controller.core.curtain.choice import choose
 from controller.core.curtain.costs import (
     POSITIONS,
@@ -263,13 +273,27 @@ def test_the_clamp_on_heat_leaves_shade_alone() -> None:
 
 
 def test_many_moves_make_a_move_dearer() -> None:
-    """A debt of moves over weeks and a busy day raise the price; credit from quiet months pays it back."""
+    """A debt of moves over weeks and a busy day raise the price; moves saved up in quiet months lower it, bounded."""
     sight = see(0, 400.0)
-    base = find_dearness(ECONOMICS, Balance(credit=100.0), sight)
 
-    assert base == pytest.approx(1.0)
+    assert find_dearness(ECONOMICS, Balance(), sight) == pytest.approx(1.0)
+    assert find_dearness(ECONOMICS, Balance(credit=8.0), sight) == pytest.approx(0.905, abs=0.001)
+    assert find_dearness(ECONOMICS, Balance(credit=300.0), sight) == pytest.approx(0.7)
     assert find_dearness(ECONOMICS, Balance(credit=-30.0), sight) == pytest.approx(2.718, abs=0.001)
-    assert find_dearness(ECONOMICS, Balance(), sight._replace(moves_today=12)) == pytest.approx(1.75)
+    assert find_dearness(ECONOMICS, Balance(), sight._replace(moves_today=15)) == pytest.approx(1.14)
+
+
+def test_a_steady_sky_is_believed_sooner_and_for_longer_than_a_broken_one() -> None:
+    """The limits lie between those of a broken and of a steady sky, and rise with restlessness."""
+    tempers = [find_temper(restless) for restless in (0.0, 0.01, 0.03, 0.1, 1.0)]
+
+    assert tempers[0].horizon_min == pytest.approx(STEADY.horizon_min)
+    assert tempers[-1].enough == pytest.approx(BROKEN.enough)
+    for calm, wild in pairwise(tempers):
+        assert calm.enough < wild.enough
+        assert calm.least_gain < wild.least_gain
+        assert calm.horizon_min > wild.horizon_min
+        assert sum(wild.weights) == pytest.approx(1.0)
 
 
 # In the house.
@@ -298,7 +322,12 @@ def test_the_house_draws_and_says_why_in_one_sentence() -> None:
 
     assert move.drawn_percent in {50.0, 75.0, 100.0}
     assert house.rule == Rule.BALANCE.value
-    for words in ("times the price of a move", "790 W/m2 outside", "ceiling 650 umol/m2/s", "limit 1.4"):
+    for words in (
+        "times the price of a move",
+        "790 W/m2 outside",
+        "ceiling 650 umol/m2/s",
+        " for the product",
+    ):
         assert words in move.reason
     assert "\n" not in move.reason
 

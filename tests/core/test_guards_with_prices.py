@@ -58,7 +58,7 @@ def test_the_balance_and_the_days_account_agree_on_the_light() -> None:
     plan = make_plan(curtain=(make_curtain(**PRICES),))
     house = House(plan).sky(40.0, 600.0).report(0.0)
     for minute in range(240):
-        house.read(roof_light=400.0 + 100.0 * (minute % 40 > 20), house_air=20.0, outside_air=15.0)
+        house.read(roof_light=350.0 + 100.0 * (minute % 40 > 20), house_air=20.0, outside_air=15.0)
         house.wait(1.0)
     view = house.state.views["roof"]
     assert view.balance is not None

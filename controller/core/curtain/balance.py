@@ -1,14 +1,15 @@
 """When to move the curtain: what staying put has cost, and what it is about to cost, against a move's price.
 
 Every minute each position is priced (`costs`). What the present position cost more than another is added up and
-fades slowly: the regret. What it is expected to cost more over the next fifty minutes, by night four hours, is the
+fades slowly: the regret. What it is expected to cost more over the next half hour, by night much longer, is the
 gain, over the clouds remembered (`sky_memory`) on the clear sky to come. The curtain moves when
 
-    gain >= price,  regret x gain >= 1.4 price^2  and  some regret >= 0.42 price,
+    gain >= least gain x price,  regret x gain >= enough x price^2  and  some regret >= least regret x price,
 
-so that a large and lasting change moves it within minutes, while passing clouds, which cost little on average,
-only make it wait. Regret alone is the rule for renting skis (Karlin, Manasse, Rudolph & Sleator 1988, Algorithmica
-3:79-119, from memory); the gain keeps the curtain from moving for what is already over.
+with limits that depend on how restless the light is from minute to minute (`Temper`): a steady sky is believed at
+once and for longer, while passing clouds, which cost little on average, only make it wait. Regret alone is the rule
+for renting skis (Karlin, Manasse, Rudolph & Sleator 1988, Algorithmica 3:79-119, from memory); the gain keeps the
+curtain from moving for what is already over.
 """
 
 from __future__ import annotations
@@ -18,9 +19,9 @@ from typing import Final, NamedTuple
 
 from controller.core.curtain.costs import DAY_ABOVE_W_M2, POSITIONS, WARM_ENOUGH_K, Scales, count_minute
 from controller.core.curtain.sky_memory import (
+    CLEAR_LEAST_W_M2,
     LOST_WEIGHTS,
     NOTHING_SEEN,
-    WEIGHTS,
     SkyMemory,
     expect_sky,
     mean_index,
@@ -29,23 +30,23 @@ from controller.core.curtain.sky_memory import (
 from controller.core.plan.economics import Economics
 from controller.core.units import MINUTE_MS, HouseMs
 
-HORIZON_MIN: Final = 50.0
-"""How far ahead a position is judged by day (tuned in the benchmark). [min]"""
+DARK_AHEAD_MIN: Final = 50.0
+"""It is night for the balance while even a cloudless sky gives no light now nor so long from now. [min]"""
 
-NIGHT_HORIZON_MIN: Final = 240.0
-"""And by night, when no cloud can change anything (tuned in the benchmark). [min]"""
+NIGHT_HORIZON_MIN: Final = 160.0
+"""How far ahead a position is judged by night, when no cloud can change anything (tuned in the benchmark). [min]"""
 
 AHEAD: Final = ((0.1127, 0.2778), (0.5, 0.4444), (0.8873, 0.2778))
 """Where in the horizon to look, and with which weight: Gauss-Legendre of three points. [1]"""
 
-ENOUGH: Final = 1.4
-"""Regret times gain that is enough for a move, in squared prices of a move (tuned in the benchmark). [1]"""
-
-LEAST_REGRET: Final = 0.42
-"""Some regret there must be, in prices of a move, however much is to be gained (tuned in the benchmark). [1]"""
-
-REGRET_FADES_MIN: Final = 100.0
+REGRET_FADES_MIN: Final = 137.0
 """How fast regret fades: yesterday's clouds are no reason. [min]"""
+
+RESTLESS_FADES_MIN: Final = 5.8
+"""How fast the restlessness of the light is forgotten (tuned in the benchmark). [min]"""
+
+RESTLESS: Final = 0.031
+"""A change of the clear-sky index from minute to minute by which a sky is no longer steady (tuned likewise). [1]"""
 
 TURN_AFTER_MS: Final = 10 * MINUTE_MS
 """It never turns round sooner than this after it has begun a move. [ms]"""
@@ -53,14 +54,19 @@ TURN_AFTER_MS: Final = 10 * MINUTE_MS
 LONGEST_MINUTE_MS: Final = 10 * MINUTE_MS
 """A gap in time counts as no more than this. [ms]"""
 
-CREDIT_MOST: Final = 300.0
+CREDIT_MOST: Final = 350.0
 """Moves that quiet months may save up for busy ones (our choice). [1]"""
 
 DEARER_MOVES: Final = 30.0
 """A debt of this many moves makes a move e times as dear (our choice). [1]"""
 
-BUSY_DAY: Final = 1.5
-"""Past this many times the wanted moves within one day each further move is half as dear again (our choice). [1]"""
+CHEAPER_MOVES: Final = 80.0
+CHEAPEST: Final = 0.7
+"""So many moves saved up make a move e times as cheap, and no cheaper than this share (tuned in the benchmark). [1]"""
+
+BUSY_DAY: Final = 2.0
+BUSY_DEARER: Final = 0.1
+"""Past so many times the wanted moves within a day each further one is a tenth dearer (tuned in the benchmark). [1]"""
 
 MOMENT_MIN: Final = 15.0
 """A sensor lost for longer leaves the clouds of the last days, not those of the last hour (our choice). [min]"""
@@ -69,6 +75,39 @@ USUAL_LIGHT_MIN: Final = 20.0
 """Time constant of the light that is compared with the clamp on heat. [min]"""
 
 DRAWN_FROM_PERCENT: Final = 99.0
+
+
+class Temper(NamedTuple):
+    """How a sky is believed: the limits of a move, in prices of a move, how far to look ahead, and what counts.
+
+    `horizon_min` is how far a position is judged by day [min]; `weights` are those of the memories of the sky.
+    """
+
+    enough: float
+    least_regret: float
+    least_gain: float
+    horizon_min: float
+    weights: tuple[float, ...]
+
+
+STEADY: Final = Temper(0.148, 0.023, 0.978, 50.0, (0.249, 0.531, 0.22, 0.0))
+BROKEN: Final = Temper(0.866, 0.194, 1.595, 25.0, (0.078, 0.437, 0.485, 0.0))
+"""A sky whose light does not change, and one that changes without end (tuned in the benchmark)."""
+
+
+def find_temper(restless: float) -> Temper:
+    """Find how to believe a sky whose index changes by `restless` from minute to minute on average [1]."""
+    steady = math.exp(-restless / RESTLESS)
+    return Temper(
+        BROKEN.enough + steady * (STEADY.enough - BROKEN.enough),
+        BROKEN.least_regret + steady * (STEADY.least_regret - BROKEN.least_regret),
+        BROKEN.least_gain + steady * (STEADY.least_gain - BROKEN.least_gain),
+        BROKEN.horizon_min + steady * (STEADY.horizon_min - BROKEN.horizon_min),
+        tuple(
+            broken + steady * (calm - broken)
+            for calm, broken in zip(STEADY.weights, BROKEN.weights, strict=True)
+        ),
+    )
 
 
 class Sight(NamedTuple):
@@ -84,7 +123,7 @@ class Sight(NamedTuple):
     light_w_m2: float | None
     light_is_reckoned: bool = False
     clear_w_m2: float | None = None
-    horizon_min: float = HORIZON_MIN
+    horizon_min: float = BROKEN.horizon_min
     clear_ahead_w_m2: tuple[float | None, ...] = (None, None, None)
     outside_c: float | None = None
     inside_c: float | None = None
@@ -102,7 +141,8 @@ class Verdict(NamedTuple):
     """What the last minute said: go to `drawn_percent`, or stay where it is if None.
 
     `regret` and `gain` are in prices of a move, for the position that would gain most; `dearness` is the price of
-    a move in costs of a move, `horizon_min` how far the gain looks ahead. `by_clamp` says that light is owed to
+    a move in costs of a move, `horizon_min` how far the gain looks ahead, `enough` and `least_gain` the limits for
+    the product of both and for the gain. `by_clamp` says that light is owed to
     the house, whatever the prices.
     """
 
@@ -111,7 +151,9 @@ class Verdict(NamedTuple):
     regret: float = 0.0
     gain: float = 0.0
     dearness: float = 1.0
-    horizon_min: float = HORIZON_MIN
+    horizon_min: float = BROKEN.horizon_min
+    enough: float = BROKEN.enough
+    least_gain: float = BROKEN.least_gain
     light_w_m2: float | None = None
     by_clamp: bool = False
 
@@ -120,12 +162,15 @@ class Balance(NamedTuple):
     """What one curtain's balance remembers between minutes.
 
     `lost_min` is how long the almanac has stood in for the sensor [min]; `day_mol` is the light at the canopy
-    since midnight [mol/m2]; `credit` the moves saved up, negative in debt; `light_sum`, `light_count` and
+    since midnight [mol/m2]; `restless` how much the index changes from minute to minute, `last_index` what it was
+    last [1]; `credit` the moves saved up, negative in debt; `light_sum`, `light_count` and
     `heard_ms` gather the readings of the minute under way.
     """
 
     weighed_ms: HouseMs | None = None
     sky: SkyMemory = NOTHING_SEEN
+    restless: float = RESTLESS
+    last_index: float | None = None
     usual_w_m2: float | None = None
     regrets: tuple[float, ...] = (0.0,) * len(POSITIONS)
     here_percent: float | None = None
@@ -159,10 +204,11 @@ def weigh(scales: Scales, economics: Economics, balance: Balance, sight: Sight) 
     lost_min = balance.lost_min + minutes if sight.light_is_reckoned else 0.0
     if lost_min and sight.clear_w_m2 is not None:
         # Lost for a moment, by a spike or a pause, the clouds are still as they were; later, as they usually are.
-        remembered = mean_index(sky, _weights(lost_min))
+        remembered = mean_index(sky, _weights(balance._replace(lost_min=lost_min)))
         light = light if remembered is None else remembered * sight.clear_w_m2
     if sight.clear_w_m2 is not None and not sight.light_is_reckoned:
         sky = remember_sky(sky, light, sight.clear_w_m2, minutes)
+        balance = _feel(balance, light, sight.clear_w_m2, minutes)
     share = 1.0 - math.exp(-minutes / USUAL_LIGHT_MIN)
     usual = light if usual is None else usual + share * (light - usual)
     seen_mol = 0.0 if here is None else light * scales.umol_per_w * scales.through[-1] * 60.0 * minutes / 1e6
@@ -180,18 +226,27 @@ def weigh(scales: Scales, economics: Economics, balance: Balance, sight: Sight) 
     dearness = find_dearness(economics, balance, sight)
     price = economics.move_cost * dearness
     balance = balance._replace(regrets=regrets, here_percent=here)
-    verdict = Verdict(dearness=dearness, horizon_min=sight.horizon_min, light_w_m2=light)
+    temper = find_temper(balance.restless)
+    verdict = Verdict(
+        dearness=dearness,
+        horizon_min=sight.horizon_min,
+        enough=temper.enough,
+        least_gain=temper.least_gain,
+        light_w_m2=light,
+    )
     if _owes_light(scales, economics, balance, sight):
         return balance._replace(verdict=_pay_light(verdict, sight))
-    if max(regrets) < LEAST_REGRET * price:
+    if max(regrets) < temper.least_regret * price:
         return balance._replace(verdict=verdict)
     expected = expect_costs(scales, balance, sight)
     worth_it = [
         (expected[-1] - expected[at], at)
         for at, percent in enumerate(POSITIONS)
-        if abs(percent - here) > 1.0 and expected[-1] - expected[at] >= price and _may_turn(sight, percent)
+        if abs(percent - here) > 1.0
+        and expected[-1] - expected[at] >= temper.least_gain * price
+        and _may_turn(sight, percent)
     ]
-    enough = [(gain, at) for gain, at in worth_it if regrets[at] * gain >= ENOUGH * price * price]
+    enough = [(gain, at) for gain, at in worth_it if regrets[at] * gain >= temper.enough * price * price]
     if worth_it:
         gain, at = max(enough or worth_it)
         verdict = verdict._replace(
@@ -203,17 +258,32 @@ def weigh(scales: Scales, economics: Economics, balance: Balance, sight: Sight) 
     return balance._replace(verdict=verdict)
 
 
+def _feel(balance: Balance, light_w_m2: float, clear_w_m2: float, minutes: float) -> Balance:
+    """Take in how much the light has changed since the minute before, against a cloudless sky."""
+    if clear_w_m2 < CLEAR_LEAST_W_M2:
+        return balance if balance.last_index is None else balance._replace(last_index=None)
+    index = light_w_m2 / clear_w_m2
+    if balance.last_index is None:
+        return balance._replace(last_index=index)
+    share = 1.0 - math.exp(-minutes / RESTLESS_FADES_MIN)
+    restless = balance.restless + share * (abs(index - balance.last_index) - balance.restless)
+    return balance._replace(restless=restless, last_index=index)
+
+
 def find_dearness(economics: Economics, balance: Balance, sight: Sight) -> float:
-    """Return how many times dearer a move is than it costs: 1, more in debt of moves and on a busy day."""
-    debt = max(0.0, -balance.credit)
+    """Return how many times its cost a move counts: less with moves saved up, more in debt and on a busy day."""
+    saved = balance.credit
+    by_account = (
+        math.exp(-saved / CHEAPER_MOVES) if saved > 0.0 else math.exp(min(-saved / DEARER_MOVES, 4.0))
+    )
     busy = max(0.0, sight.moves_today - BUSY_DAY * economics.moves_wanted_per_day)
-    return math.exp(min(debt / DEARER_MOVES, 4.0)) * (1.0 + 0.5 * busy)
+    return max(by_account, CHEAPEST) * (1.0 + BUSY_DEARER * busy)
 
 
 def expect_costs(scales: Scales, balance: Balance, sight: Sight) -> list[float]:
     """Reckon what each position is expected to cost over the horizon [per m2 of floor]."""
     totals = [0.0] * len(scales.positions)
-    sky = expect_sky(balance.sky, _weights(balance.lost_min))
+    sky = expect_sky(balance.sky, _weights(balance))
     for (_, weight), clear in zip(AHEAD, sight.clear_ahead_w_m2, strict=True):
         weight_min = weight * sight.horizon_min
         for light, likely in _expect_light(sky, clear, balance, sight):
@@ -241,9 +311,9 @@ def _expect_light(
     return [(index * clear_w_m2, likely) for index, likely in sky]
 
 
-def _weights(lost_min: float) -> tuple[float, ...]:
-    """Return which memories of the sky count, by how long the sensor has been lost."""
-    return WEIGHTS if lost_min < MOMENT_MIN else LOST_WEIGHTS
+def _weights(balance: Balance) -> tuple[float, ...]:
+    """Return which memories of the sky count, by how restless it is and how long the sensor has been lost."""
+    return find_temper(balance.restless).weights if balance.lost_min < MOMENT_MIN else LOST_WEIGHTS
 
 
 def _count(scales: Scales, sight: Sight, light_w_m2: float, *, is_day: bool) -> list[float]:
@@ -260,7 +330,7 @@ def _regret(
     lights = [(light_w_m2, 1.0)]
     if balance.lost_min and sight.clear_w_m2 is not None:
         # What is not seen may have been any of what is usual.
-        sky = expect_sky(balance.sky, _weights(balance.lost_min))
+        sky = expect_sky(balance.sky, _weights(balance))
         lights = _expect_light(sky, sight.clear_w_m2, balance, sight)
     is_day = light_w_m2 > DAY_ABOVE_W_M2 if sight.sun_is_up is None else sight.sun_is_up
     costs = [0.0] * len(scales.positions)

@@ -2,8 +2,8 @@
 
 The index is the light over that of a cloudless sky. Clouds have no length of their own: they follow a power law
 over four decades (Wood & Field 2011, J. Climate 24:4800), so what has lasted is likely to last, and no single
-memory fits. Three that fade with 4, 20 and 90 minutes, weighted 0.2, 0.3 and 0.5, come close to such a law; the
-figures were tuned in the benchmark on clouds other than those it reports (`simulators.bench`).
+memory fits. Three that fade with 4, 9 and 71 minutes, weighted by how restless the sky is, come close to such a
+law; the figures were tuned in the benchmark on clouds other than those it reports (`simulators.bench`).
 """
 
 from __future__ import annotations
@@ -18,10 +18,10 @@ INDEX_MOST: Final = 1.4
 BINS: Final = 15
 INDEX_STEP: Final = INDEX_MOST / (BINS - 1)
 
-SPEEDS_MIN: Final = (4.0, 20.0, 90.0, 7200.0)
+SPEEDS_MIN: Final = (3.8, 9.4, 71.0, 7200.0)
 """How fast each memory fades; the last holds ten days of light, for when no sensor can be trusted. [min]"""
 
-WEIGHTS: Final = (0.2, 0.3, 0.5, 0.0)
+WEIGHTS: Final = (0.1, 0.4, 0.5, 0.0)
 """How much each counts when the next hour is judged. [1]"""
 
 LOST_WEIGHTS: Final = (0.0, 0.0, 0.0, 1.0)

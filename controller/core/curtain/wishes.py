@@ -212,6 +212,8 @@ def wish_balance(curtain: Curtain, view: View) -> Wish | None:
             economics.open_above_w_m2 if verdict.by_clamp else None,
             "reckoned" if view.light_is_reckoned else "",
             verdict.horizon_min,
+            verdict.enough,
+            verdict.least_gain,
         ),
         own_pace=True,
     )

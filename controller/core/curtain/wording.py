@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from controller.core.curtain.balance import ENOUGH
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.wishes import Rule, Wish
 
@@ -141,7 +140,20 @@ def _explain_gap(n: tuple[float | str | None, ...]) -> str:
 
 def _explain_balance(n: tuple[float | str | None, ...]) -> str:
     """Say what the weighing of the last minute came to, in prices of a move."""
-    best, regret, gain, light, canopy, ceiling, outside_c, open_above, reckoned, horizon_min = n
+    (
+        best,
+        regret,
+        gain,
+        light,
+        canopy,
+        ceiling,
+        outside_c,
+        open_above,
+        reckoned,
+        horizon_min,
+        enough,
+        least_gain,
+    ) = n
     ahead = _number(horizon_min, "min")
     whose = " (reckoned from the clear sky, as no light sensor can be trusted)" if reckoned else ""
     seen = (
@@ -151,10 +163,11 @@ def _explain_balance(n: tuple[float | str | None, ...]) -> str:
     if open_above is not None:
         return f"useful light above the limit of {_number(open_above, 'W/m2')}, so no heat keeps it drawn: {seen}"
     if not isinstance(best, float) or not isinstance(regret, float) or not isinstance(gain, float):
-        return f"no other position would gain the price of a move, the limit, in the next {ahead}: {seen}"
+        limit = _number(least_gain, "times the price of a move", 1)
+        return f"no other position would gain the limit of {limit} in the next {ahead}: {seen}"
     return (
         f"against {best:.0f} % drawn, staying has cost {regret:.1f} times the price of a move and would cost "
-        f"{gain:.1f} times in the next {ahead}, limit {ENOUGH:.1f} for the product: {seen}"
+        f"{gain:.1f} times in the next {ahead}, limit {_number(enough, 'for the product', 2)}: {seen}"
     )
 
 

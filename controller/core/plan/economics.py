@@ -58,7 +58,7 @@ class Economics(Part):
         le=1,
     )
     moves_wanted_per_day: float = key(
-        7.0, "Moves a day, over the weeks, above which a move grows dearer.", unit="moves/d", ge=2, le=200
+        6.8, "Moves a day, over the weeks, above which a move grows dearer.", unit="moves/d", ge=2, le=200
     )
     open_above_w_m2: float = key(
         300.0,
