@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import queue
+import secrets
 import threading
 import traceback
 from collections.abc import Callable
@@ -46,6 +47,7 @@ from controller.edges.inbox import Inbound, Inbox
 from controller.edges.journal import Journal
 from controller.edges.mqtt import TICK_AGE_MAX_S, MqttEdge
 from controller.edges.notify import ways
+from controller.edges.notify.prober import Prober
 from controller.edges.notify.sender import Sender
 from controller.edges.null_motor import NullMotor
 from controller.edges.sun import keep_almanac
@@ -119,6 +121,7 @@ class Daemon:
         self._mqtt = MqttEdge(plan, self.inbox, clock)
         self._ways = ways.make_adapters(plan, clock, self.inbox)
         self._sender = Sender(self.inbox.put, self._ways)
+        self._prober = Prober(self._sender.note_way)
         self._null_motor = NullMotor(plan)
         self._watchdog = Watchdog()
         self._calendar = Calendar(
@@ -128,7 +131,7 @@ class Daemon:
             ),
             tell=self.inbox.put,
         )
-        self._start_event = Started(away_ms)
+        self._start_event = Started(away_ms, secrets.token_hex(16))
         if trouble:
             self.inbox.put(TroubleSeen(Watched.JOURNAL, trouble))
         if refused:
@@ -148,9 +151,7 @@ class Daemon:
             return remember.unpack(left.document)
         except ValueError:
             log.exception("remembered state unreadable")
-            self.inbox.put(
-                TroubleSeen(Watched.JOURNAL, "the remembered state cannot be read: everything is unknown")
-            )
+            self._journal.tell_happened("the remembered state cannot be read: everything is unknown")
             return None
 
     # --- life -------------------------------------------------------------------------------------------
@@ -188,7 +189,9 @@ class Daemon:
                 except ValueError as error:
                     log.warning("stored table of the sun is damaged", error=str(error))
         self._mqtt.start()
+        ways.await_reports(self._ways, self.engine.state.durable.unreported)
         ways.start(self._ways)
+        self._prober.start(self._ways, self._try_ways_h())
         self._calendar.start()
         threading.Thread(target=self._renew_sun, args=(True,), name="sun", daemon=True).start()
         self._watchdog.ready()
@@ -205,6 +208,7 @@ class Daemon:
         self._watchdog.stopping()
         self._calendar.stop()
         self._mqtt.stop()
+        self._prober.stop()
         ways.stop(self._ways, SENDER_ENDS_WITHIN_S)
         self._sender.stop(SENDER_ENDS_WITHIN_S)
         if self._journal is not None:
@@ -361,8 +365,14 @@ class Daemon:
         self._mqtt.change_plan(loaded)
         self._ways = ways.make_adapters(loaded, self.clock, self.inbox, kept=self._ways)
         self._sender.change(self._ways)
+        self._prober.change(self._ways, self._try_ways_h())
         threading.Thread(target=self._renew_sun, args=(True,), name="sun", daemon=True).start()
         self._null_motor = NullMotor(loaded)
+
+    def _try_ways_h(self) -> float:
+        """Return how often the ways are tried [h]; 0 without supervision."""
+        rules = self.engine.state.plan.supervision
+        return 0.0 if rules is None else rules.try_ways_h
 
     def _keep_good(self) -> None:
         """Keep the settings in force for a start that finds the file broken."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Final
 
 from controller.core.alarms.alarm import QUIET, Alarm, Truth, judge_condition
-from controller.core.alarms.call_list import call_next
+from controller.core.alarms.call_list import address_of, call_next
 from controller.core.alarms.chain import count_call, is_tired, relieve
 from controller.core.alarms.life import next_due_ms
 from controller.core.alarms.lifecycle import ACTIVE, SOUNDING, Phase
@@ -19,9 +19,9 @@ from controller.core.alarms.wall import LOOK_AGAIN_MIN, read_wall
 from controller.core.alarms.wording import describe_fact, explain_call, write_call, write_head
 from controller.core.draft import Draft
 from controller.core.foresee import Foresight, diagnose_alarm, foresee_alarm
-from controller.core.plan.alarm import AlarmEntry, Response
+from controller.core.plan.alarm import AlarmEntry, Response, Watched
 from controller.core.plan.people import CallStep, Way
-from controller.core.post import Letter, answers_of, post
+from controller.core.post import Letter, answers_of, post, ways_for
 from controller.core.signals.sense import NEVER
 from controller.core.units import MINUTE_MS, SECOND_MS, HouseMs
 from controller.core.vocabulary import Ledger
@@ -33,6 +33,9 @@ An emergency must be on its way within five seconds; what can wait till today ca
 
 TOGETHER_MS: Final = 2 * MINUTE_MS
 """In a flood, calls that are due within this are made together. [ms]"""
+
+ABOUT_WAYS: Final = frozenset({Watched.MESSAGES, Watched.MODEM, Watched.PATHS})
+"""Faults of the ways themselves: they are told by a way that works."""
 
 FLOOD_LETTERS_MOST: Final = 1500
 """Length of a flood's message where there is room."""
@@ -183,10 +186,32 @@ def _take_step(draft: Draft, name: str) -> tuple[Alarm, tuple[tuple[str, Way], .
         after = replace(after, next_call_ms=next_ms)
     if alarm.lapsed_by and alarm.rung == 0 and alarm.lapsed_by not in {person for person, _ in told}:
         told = (*told, *((alarm.lapsed_by, way) for way in steps[0].ways)) if steps else told
+    told = _by_another_way(draft, entry, told)
     for person in dict.fromkeys(person for person, _ in told):
         if person not in alarm.told:
             draft.chain = count_call(draft.chain, person, draft.now)
     return after, told
+
+
+def _by_another_way(
+    draft: Draft, entry: AlarmEntry, told: tuple[tuple[str, Way], ...]
+) -> tuple[tuple[str, Way], ...]:
+    """Call for a broken way by another one, where a person would only be called by what is broken."""
+    if entry.of not in ABOUT_WAYS:
+        return told
+    down = {*draft.way_troubles, *((Way.TEXT,) if Watched.MODEM in draft.troubles else ())}
+
+    def works(person: str, way: Way) -> bool:
+        who = draft.roll.persons.get(person)
+        open_ = who is not None and bool(address_of(who, way))
+        return open_ and way is not Way.LOG and way not in down and (way, person) not in draft.way_failures
+
+    every = dict.fromkeys((*ways_for(draft, Response.EMERGENCY), *ways_for(draft, Response.TODAY)))
+    more: list[tuple[str, Way]] = []
+    for person in dict.fromkeys(person for person, _ in told):
+        if not any(works(person, way) for each, way in told if each == person):
+            more += [(person, way) for way in every if works(person, way)][:1]
+    return (*told, *more)
 
 
 # --- one alarm ------------------------------------------------------------------------------------------

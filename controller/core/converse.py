@@ -30,7 +30,7 @@ from controller.core.replies import (
     write_thanks,
 )
 from controller.core.signals.sense import NEVER
-from controller.core.units import HOUR_MS, SECOND_MS, HouseMs
+from controller.core.units import HOUR_MS, MINUTE_MS, SECOND_MS, HouseMs
 from controller.core.vocabulary import (
     AnswerGiven,
     EffectDone,
@@ -46,6 +46,9 @@ from controller.core.vocabulary import (
 
 REPORTED_MOST: Final = 100
 """Messages taken and not yet reported delivered that are remembered; a report on an older one is only noted."""
+
+REPORT_COMES_MS: Final = HOUR_MS
+"""So long past its validity a report on a message is still waited for. [ms]"""
 
 SENDER_LETTERS_MOST: Final = 40
 STRANGERS_TOLD_MOST: Final = 5
@@ -146,7 +149,7 @@ def _tell_of_stranger(draft: Draft, number: str, text: str, open_alarms: dict[st
     right = next((open_alarms[code] for code in find_codes(text) if code in open_alarms), None)
     what = phrases.stranger_wrong if right is None else phrases.stranger_right.format(name=right)
     words = f"{SPEAKER} {phrases.stranger.format(number=number, what=what)}"
-    letter = Letter("answers", "answers/stranger", words, words, cut_message(words))
+    letter = Letter("answers", "answers/stranger", words, words, cut_message(words), repeats=True)
     steps, _ = find_people(draft, Response.TODAY)
     for person in steps[0].people if steps else ():
         post_by_all_ways(draft, letter, person, Response.TODAY, silently=quiet_left(draft) > 0)
@@ -188,7 +191,10 @@ def expect_report(draft: Draft, event: EffectDone) -> None:
     under_way = draft.outstanding.get(event.effect_id)
     if under_way is None or under_way.message.way is not Way.TEXT:
         return
-    reported = with_item(draft.unreported, event.effect_id, under_way)
+    reported = with_item(draft.unreported, event.effect_id, replace(under_way, references=event.references))
+    modem = draft.plan.modem
+    since_ms = draft.now - (REPORT_COMES_MS + (modem.valid_min if modem is not None else 0) * MINUTE_MS)
+    reported = {name: each for name, each in reported.items() if each.queued_ms > since_ms}
     while len(reported) > REPORTED_MOST:
         reported = without_item(reported, next(iter(reported)))
     draft.unreported = reported

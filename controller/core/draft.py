@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import TypeVar
 
 from controller.core.alarms.alarm import Alarm, make_code
-from controller.core.alarms.lifecycle import ACTIVE
+from controller.core.alarms.lifecycle import ACTIVE, Phase
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.hold import Hold
 from controller.core.plan.alarm import Watched
@@ -51,6 +51,7 @@ class Draft:
         "refused",
         "roll",
         "rules",
+        "salt",
         "senders",
         "senses",
         "settled_ms",
@@ -63,6 +64,7 @@ class Draft:
         "unreported",
         "views",
         "way_failures",
+        "way_troubles",
     )  # fmt: skip
 
     def __init__(self, state: State, stamp: Stamp) -> None:
@@ -81,7 +83,7 @@ class Draft:
         self.rules = state.rules
         self.troubles = state.troubles
         self.way_failures = state.way_failures
-        self.unreported = state.unreported
+        self.way_troubles = state.way_troubles
         self.playing = state.playing
         self.refused = state.refused
         self.settled_ms = state.settled_ms
@@ -94,6 +96,8 @@ class Draft:
         self.occurrences = durable.occurrences
         self.effects_made = durable.effects_made
         self.codes_from = durable.codes_from
+        self.salt = durable.salt
+        self.unreported = durable.unreported
         self.senders = durable.senders
         self.entered = durable.entered
         self.chain = durable.chain
@@ -113,8 +117,12 @@ class Draft:
         return f"e{self.effects_made}"
 
     def make_code(self) -> str:
-        """Return the code of the latest occurrence, in this house's own row of codes."""
-        return make_code(self.codes_from + self.occurrences)
+        """Return the code of the latest occurrence, from this house's own secret; never one that is in use."""
+        in_use = {alarm.code for alarm in self.alarms.values() if alarm.phase is not Phase.NORMAL}
+        in_use.update(test.code for test in self.chain.tests)
+        while (code := make_code(self.codes_from + self.occurrences, self.salt)) in in_use:
+            self.occurrences += 1
+        return code
 
     def note(self, ledger: Ledger, subject: str, rule: str, text: str, value: float | None = None) -> None:
         """Put a line into the record."""
@@ -172,6 +180,8 @@ class Draft:
             or self.occurrences != old.occurrences
             or self.effects_made != old.effects_made
             or self.codes_from != old.codes_from
+            or self.salt != old.salt
+            or self.unreported is not old.unreported
             or self.senders is not old.senders
             or self.entered is not old.entered
             or self.chain is not old.chain
@@ -183,14 +193,14 @@ class Draft:
             durable = Durable(
                 drives=self.drives, holds=self.holds, alarms=self.alarms, outstanding=self.outstanding,
                 occurrences=self.occurrences, effects_made=self.effects_made, codes_from=self.codes_from,
-                senders=self.senders, chain=self.chain,
+                salt=self.salt, unreported=self.unreported, senders=self.senders, chain=self.chain,
                 entered=self.entered, standing=self.standing, learnt=self.learnt, days=self.days,
                 doubts=self.doubts,
             )  # fmt: skip
         return State(
             plan=self.plan, roll=self.roll, almanac=self.almanac, turn=self.state.turn + 1, durable=durable,
             senses=self.senses, tended=self.tended, views=self.views, rules=self.rules, troubles=self.troubles,
-            way_failures=self.way_failures, unreported=self.unreported, playing=self.playing,
+            way_failures=self.way_failures, way_troubles=self.way_troubles, playing=self.playing,
             refused=self.refused, settled_ms=self.settled_ms,
             heartbeat_ms=self.heartbeat_ms, alarms_due_ms=self.alarms_due_ms, wake_ms=wake_ms,
         )  # fmt: skip

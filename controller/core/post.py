@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from controller.core.alarms.call_list import address_of
+from controller.core.alarms.lifecycle import Phase
 from controller.core.alarms.wording import how_to_answer
 from controller.core.draft import Draft
 from controller.core.plan.alarm import Response
@@ -27,7 +28,9 @@ OUTSTANDING_MOST: Final = 400
 class Letter:
     """What is said to a person: in full where there is room, as plain text, and as one text message.
 
-    `about` is the alarm or the part of the chain it belongs to, `thread` groups what belongs together.
+    `about` is the alarm or the part of the chain it belongs to, `thread` groups what belongs together. What
+    `repeats` calls nobody and is handed over again if it is refused; while the alarm stands in `phase`, if one
+    is given.
     """
 
     about: str
@@ -36,6 +39,8 @@ class Letter:
     text: str
     short: str = ""
     full: str = ""
+    repeats: bool = False
+    phase: Phase | None = None
 
 
 def answers_of(draft: Draft, code: str) -> str:
@@ -49,17 +54,20 @@ def answers_of(draft: Draft, code: str) -> str:
     )
 
 
-def post(draft: Draft, letter: Letter, person: str, way: Way) -> bool:
-    """Hand over one message; False if the person is not known or has no address for the way."""
+def post(draft: Draft, letter: Letter, person: str, way: Way, *, after: str = "") -> bool:
+    """Hand over one message; False if the person is not known or has no address for the way.
+
+    With `after` it is only sent if the message of that name has been taken.
+    """
     who = draft.roll.persons.get(person)
     address = "" if who is None else address_of(who, way)
     if not address:
         return False
-    post_to(draft, letter, person, way, address)
+    post_to(draft, letter, person, way, address, after=after)
     return True
 
 
-def post_to(draft: Draft, letter: Letter, person: str, way: Way, address: str) -> None:
+def post_to(draft: Draft, letter: Letter, person: str, way: Way, address: str, *, after: str = "") -> None:
     """Hand over one message to an address."""
     words = letter.text
     if way in ROOMY:
@@ -67,12 +75,14 @@ def post_to(draft: Draft, letter: Letter, person: str, way: Way, address: str) -
     elif way is Way.TEXT:
         words = letter.short or letter.text
     effect_id = draft.effect_id()
-    message = SendMessage(effect_id, person, way, address, letter.subject, words, letter.thread)
+    message = SendMessage(effect_id, person, way, address, letter.subject, words, letter.thread, after)
     draft.effects.append(message)
     if len(draft.outstanding) >= OUTSTANDING_MOST:
         oldest = min(draft.outstanding, key=lambda name: draft.outstanding[name].queued_ms)
         draft.set_outstanding(oldest, None)
-    draft.set_outstanding(effect_id, Outstanding(message, letter.about, draft.now))
+    draft.set_outstanding(
+        effect_id, Outstanding(message, letter.about, draft.now, letter.repeats, phase=letter.phase)
+    )
     draft.note(Ledger.CALL, letter.about, "queued", f"to {person} by {way.value}: {words.splitlines()[0]}")
 
 

@@ -174,7 +174,7 @@ def _others(draft: Draft, doers: set[str]) -> list[str]:
 def _tell(draft: Draft, entry: AlarmEntry, text: str, short: str, people: list[str]) -> None:
     """Tell others what was done, by the ways of the list; in quiet hours without waking them for little."""
     words = f"{SPEAKER} {text}"
-    letter = Letter(entry.name, f"{entry.name}/silence", words, words, short)
+    letter = Letter(entry.name, f"{entry.name}/silence", words, words, short, repeats=True)
     response = Response.EMERGENCY if draft.roll.steps[Response.EMERGENCY] else Response.TODAY
     silently = entry.response is not Response.EMERGENCY and quiet_left(draft) > 0
     for person in dict.fromkeys(people):

@@ -15,9 +15,9 @@ from controller.core.alarms.remind import judge_due_test
 from controller.core.alarms.wording import write_answered, write_over, write_restarted
 from controller.core.call import call_due, find_people, is_caused, quiet_left, say_fact
 from controller.core.draft import Draft, without_item
-from controller.core.outcomes import forget_old_failures, tell_ways
+from controller.core.outcomes import find_call, forget_old_failures, tell_ways
 from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
-from controller.core.post import Letter, answers_of, post_by_all_ways
+from controller.core.post import SILENT, Letter, answers_of, post, post_by_all_ways, ways_for
 from controller.core.signals.sense import NEVER
 from controller.core.units import MINUTE_MS, HouseMs
 from controller.core.vocabulary import AnswerGiven, Ledger
@@ -106,8 +106,9 @@ def _tell(draft: Draft, entry: AlarmEntry, alarm: Alarm, happened: Trigger) -> A
         lasted_min = (draft.now - alarm.raised_ms) // MINUTE_MS
         short = short_over(entry, alarm, fact, lasted_min, draft.stamp, draft.plan.phrases)
         full = text if alarm.answered_by else f"{text}\n\n{answers_of(draft, alarm.code)}"
-        letter = Letter(entry.name, f"{entry.name}/{alarm.occurrence}", subject, text, short, full)
-        _tell_gently(draft, entry, letter, alarm.told)
+        thread = f"{entry.name}/{alarm.occurrence}"
+        letter = Letter(entry.name, thread, subject, text, short, full, repeats=True, phase=alarm.phase)
+        _tell_over(draft, entry, alarm, letter)
     if happened is Trigger.SUPPRESS:
         alarm = replace(alarm, detail=fact)
     if happened in {Trigger.RAISE, Trigger.RELEASE_ACTIVE}:
@@ -145,6 +146,19 @@ def _tell_gently(draft: Draft, entry: AlarmEntry, letter: Letter, people: Iterab
         post_by_all_ways(draft, letter, person, entry.response, silently=silently)
 
 
+def _tell_over(draft: Draft, entry: AlarmEntry, alarm: Alarm, letter: Letter) -> None:
+    """Tell that it is over to those who have heard, or may yet hear, that it began; in that order.
+
+    Where every call was refused nobody knows of it, and the first word must not be that it is over.
+    """
+    silently = entry.response is not Response.EMERGENCY and quiet_left(draft) > 0
+    for person in alarm.told:
+        for way in ways_for(draft, entry.response):
+            path = path_name(person, way.value)
+            if path not in alarm.missed and (not silently or way in SILENT):
+                post(draft, letter, person, way, after=find_call(draft, entry.name, alarm, path))
+
+
 def take_answer(draft: Draft, event: AnswerGiven) -> None:
     """Take a person's answer for the alarm with this code. An answer for no open alarm changes nothing."""
     code = event.code.strip()
@@ -175,7 +189,8 @@ def take_answer(draft: Draft, event: AnswerGiven) -> None:
         fact, phrases = say_fact(draft, entry), draft.plan.phrases
         subject, text = write_answered(entry, answered, fact, draft.stamp, phrases)
         short = short_answered(entry, answered, fact, draft.stamp, phrases)
-        letter = Letter(name, f"{name}/{answered.occurrence}", subject, text, short)
+        thread = f"{name}/{answered.occurrence}"
+        letter = Letter(name, thread, subject, text, short, repeats=True, phase=answered.phase)
         _tell_gently(draft, entry, letter, [each for each in answered.told if each != event.person])
         return
     draft.chain, test = take_test_answer(draft.chain, code, draft.now)
@@ -201,7 +216,7 @@ def take_answer(draft: Draft, event: AnswerGiven) -> None:
 def _forget_messages(draft: Draft, alarm_name: str) -> None:
     """Messages of an answered alarm need not be sent again after a restart."""
     for effect_id, under_way in list(draft.outstanding.items()):
-        if under_way.alarm == alarm_name:
+        if under_way.alarm == alarm_name and not under_way.repeats:
             draft.set_outstanding(effect_id, None)
 
 
@@ -279,7 +294,7 @@ def tell_restart(draft: Draft, away_ms: int | None) -> None:
     text = write_restarted(away_ms, names, draft.stamp, draft.plan.phrases)
     away_min = None if away_ms is None else round(away_ms / MINUTE_MS)
     short = short_restarted(away_min, names, draft.stamp, draft.plan.phrases)
-    letter = Letter("daemon", f"started/{draft.state.turn}", text, text, short)
+    letter = Letter("daemon", f"started/{draft.state.turn}", text, text, short, repeats=True)
     silently = not urgent and quiet_left(draft) > 0
     for person in steps[0].people:
         post_by_all_ways(draft, letter, person, response, silently=silently)

@@ -12,6 +12,7 @@ from typing import Final
 
 from controller.core.alarms.alarm import Alarm
 from controller.core.alarms.chain import Chain
+from controller.core.alarms.lifecycle import Phase
 from controller.core.alarms.siren import Playing
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.hold import Hold
@@ -33,11 +34,21 @@ from controller.core.water.trace import Trace
 
 @dataclass(frozen=True, slots=True)
 class Outstanding:
-    """A message that has been handed over and of which nothing has been heard yet."""
+    """A message that has been handed over and of which nothing has been heard yet, or that is to go again.
+
+    What tells people something, and calls nobody, is handed over again if it was refused: at `again_ms`, after
+    `tries` tries so far; `phase` is that of the alarm it tells of, and when that is another one it is old news.
+    `references` are the network's names of a text message that it has taken.
+    """
 
     message: SendMessage
     alarm: str
     queued_ms: HouseMs
+    repeats: bool = False
+    tries: int = 0
+    again_ms: HouseMs = NEVER
+    phase: Phase | None = None
+    references: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +76,8 @@ class Durable:
     """The half of the state that the journal keeps.
 
     `occurrences` counts alarms and `effects_made` counts commands and messages, so that neither a code nor the
-    name of an effect comes twice, not even across a restart. `codes_from` is where this house's codes begin.
+    name of an effect comes twice, not even across a restart. `codes_from` and the secret `salt` are where this
+    house's codes come from. `unreported` are text messages whose delivery has not been reported yet.
     `standing` is what a person said of storm and snow; `learnt` what curtains have learnt of themselves, and
     `days` the light at each canopy today, as it was within the last hour. `doubts` says by sensor why a probe
     seems to hang in air: a restart must not forget it, for what shows it is the jump, and that is past.
@@ -78,6 +90,8 @@ class Durable:
     occurrences: int = 0
     effects_made: int = 0
     codes_from: int = 0
+    salt: str = ""
+    unreported: Mapping[str, Outstanding] = field(default_factory=dict)
     senders: Mapping[str, SenderRecord] = field(default_factory=dict)
     chain: Chain = field(default_factory=Chain)
     entered: Mapping[str, Entry] = field(default_factory=dict)
@@ -106,7 +120,7 @@ class State:
     rules: Mapping[str, str] = field(default_factory=dict)
     troubles: Mapping[Watched, str] = field(default_factory=dict)
     way_failures: Mapping[tuple[Way, str], tuple[str, HouseMs]] = field(default_factory=dict)
-    unreported: Mapping[str, Outstanding] = field(default_factory=dict)
+    way_troubles: Mapping[Way, str] = field(default_factory=dict)
     playing: Playing = field(default_factory=Playing)
     refused: Mapping[str, tuple[int, str]] = field(default_factory=dict)
     settled_ms: HouseMs = 0

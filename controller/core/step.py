@@ -47,6 +47,7 @@ from controller.core.vocabulary import (
     TestCallAsked,
     TroubleSeen,
     ValueEntered,
+    WayTried,
     WeatherTold,
 )
 
@@ -119,6 +120,8 @@ def _take_in(draft: Draft, event: Event) -> None:
         case TroubleSeen():
             draft.set_trouble(event.part, event.trouble)
             converse.hear_of_siren(draft, event.part)
+        case WayTried():
+            outcomes.take_way_tried(draft, event)
         case AlmanacArrived():
             draft.almanac = event.almanac
             draft.set_trouble(Watched.SKY, None)
@@ -143,6 +146,8 @@ def _start(draft: Draft, event: Started) -> None:
     if not draft.codes_from:
         # The codes of alarms begin somewhere else in every house, and anew after a loss of the record.
         draft.codes_from = 1 + draft.stamp.utc_ms // SECOND_MS % CODES
+    if not draft.salt:
+        draft.salt = event.salt
     listen.expect_sensors(draft)
     enter.expect_entries(draft)
     tend.expect_waters(draft)
@@ -185,7 +190,7 @@ def _settle(draft: Draft) -> None:
         draft.due_curtains.update(draft.roll.curtains)
     steer.steer_due(draft)
     if draft.outstanding:
-        outcomes.give_up_old_messages(draft)
+        outcomes.tend_messages(draft)
     converse.tell_refusals(draft)
     supervise.supervise(draft)
     sound.judge_due(draft)
@@ -219,6 +224,8 @@ def _next_wake(draft: Draft) -> HouseMs:
             (alarm.due_ms for alarm in draft.alarms.values() if alarm.due_ms > now), default=NEVER
         )
     wake_ms = min(wake_ms, draft.alarms_due_ms)
+    if draft.outstanding:
+        wake_ms = min(wake_ms, outcomes.next_again_ms(draft))
     if draft.roll.reminders and now < draft.tended.look_ms < wake_ms:
         wake_ms = draft.tended.look_ms
     if now < draft.settled_ms < wake_ms:

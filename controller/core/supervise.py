@@ -66,6 +66,7 @@ def supervise(draft: Draft) -> None:
     if wall is not None:
         _test_weekly(draft, rules, wall)
         _write_digest(draft, rules, wall)
+    _remind(draft, rules)
     draft.chain = mark_unreached(draft.chain, draft.now)
     _tell_doubts(draft, rules)
     _give_sign_of_life(draft, rules)
@@ -161,12 +162,31 @@ def call_tests(draft: Draft, whom: str | None, within_min: float) -> None:
             continue
         draft.occurrences += 1
         code = draft.make_code()
-        subject, text = write_test(code, within_min, draft.stamp, draft.plan.phrases)
-        full = f"{text}\n\n{answers_of(draft, code)}"
-        if post(draft, Letter("test", f"test/{code}", subject, text, cut_message(text), full), person, way):
+        if post(draft, _write_test(draft, code, within_min), person, way):
             due_ms = draft.now + round(within_min * MINUTE_MS)
             tests.append(TestCall(person, way.value, code, draft.now, due_ms))
     draft.chain = replace(draft.chain, tests=tuple(tests))
+
+
+def _write_test(draft: Draft, code: str, within_min: float) -> Letter:
+    """Write a test call in all its forms."""
+    subject, text = write_test(code, within_min, draft.stamp, draft.plan.phrases)
+    full = f"{text}\n\n{answers_of(draft, code)}"
+    return Letter("test", f"test/{code}", subject, text, cut_message(text), full, repeats=True)
+
+
+def _remind(draft: Draft, rules: Supervision) -> None:
+    """Send test calls again that nobody has answered yet: a message may be lost, or overlooked."""
+    tests = []
+    for test in draft.chain.tests:
+        reminded = test
+        if test.reminder_ms(rules.remind_times) <= draft.now < test.due_ms:
+            left_min = max(round((test.due_ms - draft.now) / MINUTE_MS), 1)
+            post(draft, _write_test(draft, test.code, left_min), test.person, Way(test.way))
+            reminded = replace(test, reminded=test.reminded + 1)
+        tests.append(reminded)
+    if any(after is not before for after, before in zip(tests, draft.chain.tests, strict=True)):
+        draft.chain = replace(draft.chain, tests=tuple(tests))
 
 
 def _tell_doubts(draft: Draft, rules: Supervision) -> None:
@@ -200,7 +220,9 @@ def _write_digest(draft: Draft, rules: Supervision, wall: Wall) -> None:
     people = rules.digest_people or (steps[0].people if steps else ())
     text = "\n".join(describe_day(draft, wall))
     subject = f"{SPEAKER} {text.splitlines()[0]}"
-    letter = Letter("digest", f"digest/{wall.day}", subject, subject, cut_message(subject), text)
+    letter = Letter(
+        "digest", f"digest/{wall.day}", subject, subject, cut_message(subject), text, repeats=True
+    )
     for person in people:
         for way in (Way.EMAIL, *ways_for(draft, Response.TODAY)):
             if post(draft, letter, person, way):
@@ -300,6 +322,7 @@ def next_look_ms(draft: Draft) -> HouseMs:
     times = [flood_ends_ms(draft.chain)] if draft.chain.flood else []
     times += [test.due_ms for test in draft.chain.tests]
     if rules is not None:
+        times += [test.reminder_ms(rules.remind_times) for test in draft.chain.tests]
         if draft.stamp.utc_trusted:
             minutes = (read_minute(rules.test_time), read_minute(rules.digest_time))
             times += [wait_until_ms(draft.stamp, minute) for minute in minutes if minute is not None]

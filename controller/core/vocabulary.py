@@ -93,9 +93,13 @@ class Sample(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Started:
-    """The daemon has (re)started; `away_ms` is how long it was away, if that is known [ms]."""
+    """The daemon has (re)started; `away_ms` is how long it was away, if that is known [ms].
+
+    `salt` is a secret drawn by chance, from which the codes of a new house come; an older house keeps its own.
+    """
 
     away_ms: int | None = None
+    salt: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +154,14 @@ class TroubleSeen:
     """A part of Duskbell or of its surroundings is in trouble, or (with None) in order again."""
 
     part: Watched
+    trouble: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class WayTried:
+    """A way to people has been tried as a whole: what is the matter with it, or None if it works."""
+
+    way: Way
     trouble: str | None
 
 
@@ -263,10 +275,14 @@ class TestCallAsked:
 
 @dataclass(frozen=True, slots=True)
 class EffectDone:
-    """The world took an effect: a board's relay closed, a mail server accepted a message."""
+    """The world took an effect: a board's relay closed, a mail server accepted a message.
+
+    `references` are the network's own names for a text message, by which it reports its delivery.
+    """
 
     effect_id: str
     detail: str = ""
+    references: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,6 +332,7 @@ Event: TypeAlias = (
     | AlmanacArrived
     | Woken
     | TroubleSeen
+    | WayTried
     | AnswerGiven
     | HoldAsked
     | HoldReleased
@@ -358,7 +375,11 @@ class MoveCurtain:
 
 @dataclass(frozen=True, slots=True)
 class SendMessage:
-    """Tell a person something by one way. `thread` groups the messages of one alarm."""
+    """Tell a person something by one way. `thread` groups the messages of one alarm.
+
+    `after` names a message under way that this one only makes sense after: if that one is not taken, this one
+    is not sent.
+    """
 
     effect_id: str
     person: str
@@ -367,6 +388,7 @@ class SendMessage:
     subject: str
     text: str
     thread: str
+    after: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -179,6 +179,10 @@ class Journal:
         """Hand over what there is to tell of the journal's own troubles, each begin and end once."""
         return self._troubles.take()
 
+    def tell_happened(self, text: str) -> None:
+        """Have a thing that happened to the record told for an hour, however well it is written from now on."""
+        self._troubles.happened(Watched.JOURNAL, text)
+
     def load(self) -> Remembered | None:
         """Read the last state, or None when nothing is remembered.
 

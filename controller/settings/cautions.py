@@ -40,6 +40,7 @@ def find_cautions(plan: Plan) -> tuple[Fault, ...]:
         _doubt_alarms,
         _doubt_list,
         _doubt_people,
+        _doubt_ways,
     )
     return tuple(fault for check in checks for fault in check(plan))
 
@@ -192,3 +193,22 @@ def _doubt_people(plan: Plan) -> Iterator[Fault]:
                 f"call: an emergency first calls {write_value(next(iter(at_once)))} alone; one message in twenty may "
                 "be lost, so name two people in the first step",
             )
+
+
+def _doubt_ways(plan: Plan) -> Iterator[Fault]:
+    """Doubt a house that one broken thing cuts off, or that never finds out that it is cut off."""
+    if plan.supervision is None:
+        yield Fault(
+            ("call",),
+            "supervision: there is none, so that a dead phone or a wrong address is found out in the emergency "
+            "itself; a table `[supervision]` brings test calls, looks at the ways and a daily all-well",
+        )
+    steps = [step for step in plan.call if step.response is Response.EMERGENCY]
+    ways = dict.fromkeys(way for step in steps for way in step.ways if way is not Way.LOG)
+    if len(ways) == 1:
+        first = next(index for index, step in enumerate(plan.call) if step.response is Response.EMERGENCY)
+        yield Fault(
+            ("call", first, "ways"),
+            f"call: an emergency goes by {write_value(next(iter(ways)))} alone: when that one way is down it reaches "
+            "nobody; name a second one in `ways`",
+        )

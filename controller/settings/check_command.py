@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from controller.core.plan.plan import Plan
 from controller.settings.cautions import find_cautions
 from controller.settings.load import load_settings, place_faults, read_text
+from controller.settings.named_files import look_at_files
 from controller.settings.problems import Problem
 from controller.settings.sources import find_bands, find_loop_bands, find_outside, list_numbers, write_sources
 from controller.settings.summary import write_summary
@@ -60,12 +61,16 @@ def run_check(args: argparse.Namespace) -> int:
     if args.sources:
         return _tell_sources(loaded, as_json=args.json)
     cautions = place_faults(text, find_cautions(loaded), file_name=args.file)
+    files = place_faults(text, look_at_files(loaded), file_name=args.file)
     if args.json:
-        _write_json(good=True, problems=(), cautions=cautions, plan=loaded)
+        _write_json(good=True, problems=(), cautions=cautions, files=files, plan=loaded)
         return GOOD
     sys.stdout.write(write_summary(loaded))
     sys.stdout.write(f"\nThe file is good. {_count(len(cautions), 'caution')}{':' if cautions else '.'}\n")
     sys.stdout.writelines(f"{caution}\n" for caution in cautions)
+    if files:
+        sys.stdout.write(f"\nOn this machine, {_count(len(files), 'named file')} would not do:\n")
+        sys.stdout.writelines(f"{each}\n" for each in files)
     return GOOD
 
 
@@ -104,7 +109,7 @@ def _show_bands(bands: Mapping[Want, Compromise]) -> dict[str, dict[str, object]
 
 def _refuse(problems: Sequence[Problem], *, as_json: bool) -> int:
     if as_json:
-        _write_json(good=False, problems=problems, cautions=(), plan=None)
+        _write_json(good=False, problems=problems, cautions=(), files=(), plan=None)
     else:
         sys.stdout.writelines(f"{problem}\n" for problem in problems)
         sys.stdout.write(f"\nThe file is refused: {_count(len(problems), 'problem')}.\n")
@@ -116,12 +121,18 @@ def _count(number: int, noun: str) -> str:
 
 
 def _write_json(
-    *, good: bool, problems: Sequence[Problem], cautions: Sequence[Problem], plan: Plan | None
+    *,
+    good: bool,
+    problems: Sequence[Problem],
+    cautions: Sequence[Problem],
+    files: Sequence[Problem],
+    plan: Plan | None,
 ) -> None:
     document = {
         "good": good,
         "problems": [_show(problem) for problem in problems],
         "cautions": [_show(caution) for caution in cautions],
+        "files": [_show(each) for each in files],
         "settings": None if plan is None else plan.model_dump(mode="json"),
     }
     sys.stdout.write(json.dumps(document, ensure_ascii=False, indent=2) + "\n")

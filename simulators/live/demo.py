@@ -1,9 +1,9 @@
-"""`make demo`: the main job on a real broker and a real mail server, a simulated day in about a minute.
+"""`make demo`: the main job on a real broker, mail server and modem port, a simulated day in about a minute.
 
 Everything is the real thing but the house and the time: the daemon is the `duskbell run` of this checkout in a
-process of its own; it reads MQTT and sends mail. The house tells it the time, and waits where the machine is too
-busy for the daemon to hear each minute, or for the keeper to answer. At two in the afternoon the air pump fails.
-Somebody must answer.
+process of its own; it reads MQTT, sends mail and text messages. The house tells it the time, and waits where the
+machine is too busy for the daemon to hear each minute, or for the keeper to answer. At two in the afternoon the
+air pump fails. Somebody must answer.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -30,7 +30,8 @@ from controller.edges.led_clock import ClockFile
 from controller.settings.load import load_settings
 from simulators.command import SETTINGS
 from simulators.instruments import read_site
-from simulators.live.brokers import LOOPBACK, CannotShow, DemoBroker
+from simulators.live.airtime import Airtime, Text
+from simulators.live.brokers import LOOPBACK, CannotShow, DemoBroker, free_port
 from simulators.live.greenhouse import LiveGreenhouse
 from simulators.live.mailbox import Letter, Mailbox
 from simulators.sky import SyntheticSky
@@ -68,6 +69,9 @@ LOCK: Final = "lock"
 DAY_MIN: Final = 24 * 60
 SEED: Final = 7
 SENDER: Final = "duskbell@kestrel.example"
+MODEM_NUMBER: Final = "+447700900999"
+"""Of those that are kept for stories (Ofcom, Telephone numbers for use in TV and radio drama programmes)."""
+
 CLOUDINESS: Final = -0.3
 """A fairly bright day, so that there is something to shade. [1]"""
 
@@ -110,11 +114,18 @@ class Demo:
 
     def run(self, *, once: bool) -> int:
         """Run it; 0 if everything that must happen has happened."""
-        with Mailbox(self._take_letter) as mailbox, DemoBroker(self._folder) as broker:
-            plan = self._write_settings(broker.port, mailbox.port, old="false" if broker.modern else "true")
+        with (
+            Mailbox(self._take_letter) as mailbox,
+            DemoBroker(self._folder) as broker,
+            Airtime(self._folder, self._take_text) as airtime,
+        ):
+            plan = self._write_settings(
+                broker.port, mailbox.port, airtime.device, old="false" if broker.modern else "true"
+            )
             self._stage = Stage(ZoneInfo(plan.site.time_zone))
             say = self._stage.say
-            say("demo", f"broker: {broker.kind} on port {broker.port}; mail catcher on port {mailbox.port}")
+            say("demo", f"broker: {broker.kind} on port {broker.port}; mail catcher on port {mailbox.port}; "
+                "modem on a pseudo-terminal")  # fmt: skip
             say("demo", f"{plan.site.name}, invented; one day in about a minute, then it "
                 + ("ends" if once else "goes on until Ctrl-C"))  # fmt: skip
             if not once:
@@ -161,16 +172,21 @@ class Demo:
         program = os.path.relpath(Path(sys.executable).with_name("duskbell"))
         return f"{program} {command} --settings {os.path.relpath(self._settings_path)}"
 
-    def _write_settings(self, broker_port: int, mail_port: int, *, old: str) -> Plan:
+    def _write_settings(self, broker_port: int, mail_port: int, modem: Path, *, old: str) -> Plan:
         """Write the demonstration's settings: the demo site's own, on loopback, and as patient as the rate asks."""
         text = SETTINGS.read_text(encoding="utf-8")
+        page = free_port()
         tables = {
             "broker": f'host = "{LOOPBACK}"\nport = {broker_port}\nmqtt_3_only = {old}\n',
             "journal": f"directory = {json.dumps(str(self._folder / 'journal'))}\n",
             "mail": f'host = "{LOOPBACK}"\nport = {mail_port}\nsecurity = "none"\nsender = "{SENDER}"\n',
+            "modem": f'device = {json.dumps(str(modem))}\nnumber = "{MODEM_NUMBER}"\n',
+            "page": f'port = {page}\naddress = "http://{LOOPBACK}:{page}/"\n',
         }
         for name, body in tables.items():
-            text = re.sub(rf"(?ms)^\[{name}\]\n.*?(?=^\[)", lambda _, n=name, b=body: f"[{n}]\n{b}\n", text)  # type: ignore[misc]
+            # A function, as a path may hold what would mean something in a replacement.
+            table = f"[{name}]\n{body}\n"
+            text = re.sub(rf"(?ms)^\[{name}\]\n.*?(?=^\[|\Z)", _write_as_it_is(table), text)
         # A second of the house is under a millisecond here: waits for a board and for sensors are longer.
         text = re.sub(r"(?m)^interval_s = .*$", "", text)
         text = re.sub(r"(?m)^(topic = .*)$", r"\1\ninterval_s = 1200", text)
@@ -253,6 +269,10 @@ class Demo:
             house.wait_at = house.minutes + ANSWERED_AFTER_MIN
         threading.Timer(ANSWER_AFTER_S, self._answer, args=(code.group(1), house)).start()
 
+    def _take_text(self, text: Text) -> None:
+        """Show a text message that has gone out."""
+        self._stage.say("text", f"to {text.to}: {text.text}")
+
     def _answer(self, code: str, house: LiveGreenhouse) -> None:
         """Answer as a person would: by the command line. The house waits for a machine that is slow to start it."""
         words = [
@@ -293,6 +313,11 @@ class Demo:
         self._stage.say("demo", f"{self._ask('why')} --at {ASKED_AT}")
         is_whole = by_hand or (self.moves and emergencies and self.answered)
         return 0 if is_whole and code == 0 else 1
+
+
+def _write_as_it_is(text: str) -> Callable[[re.Match[str]], str]:
+    """Make what stands in place of a match a text with no special signs."""
+    return lambda _: text
 
 
 def main() -> int:

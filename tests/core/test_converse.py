@@ -249,7 +249,7 @@ def test_delivery_is_noted_and_no_answer() -> None:
     house.tell(MessageDelivered(first.effect_id))
 
     assert any("delivered" in note for note in house.notes)
-    assert house.state.unreported == {}
+    assert house.state.durable.unreported == {}
     house.wait(5, speaking=LOW)
     assert "deputy" in house.told
 
@@ -260,7 +260,7 @@ def test_a_delivery_may_be_heard_of_before_the_taking() -> None:
     (first,) = house.messages
     house.tell(MessageDelivered(first.effect_id), EffectDone(first.effect_id, "taken"))
 
-    assert house.state.unreported == {}
+    assert house.state.durable.unreported == {}
     assert first.effect_id not in house.state.durable.outstanding
 
 
@@ -286,7 +286,7 @@ def test_what_is_remembered_of_reports_is_bounded() -> None:
         house.wait(30, speaking=LOW)
         house.tell(*(EffectDone(message.effect_id) for message in house.messages))
 
-    assert 0 < len(house.state.unreported) <= 100
+    assert 0 < len(house.state.durable.unreported) <= 100
 
 
 # --- the siren ------------------------------------------------------------------------------------------

@@ -115,7 +115,9 @@ def test_a_message_is_taken_by_the_network_and_reported_delivered(
     modem = start()
     fake.reference = 7
 
-    assert modem.send(message()) == Outcome(accepted=True, text="the network has taken it as [7]")
+    assert modem.send(message()) == Outcome(
+        accepted=True, text="the network has taken it as [7]", references=(7,)
+    )
     assert fake.taken[0].number == KEEPER
     assert ear.of(MessageDelivered) == []
     fake.report(fake.taken[0], 0x30)  # still trying

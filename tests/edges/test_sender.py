@@ -5,14 +5,13 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 
 import pytest
 
-from controller.core.plan.alarm import Watched
 from controller.core.plan.people import Way
-from controller.core.vocabulary import EffectDone, EffectFailed, Event, SendMessage, TroubleSeen
+from controller.core.vocabulary import EffectDone, EffectFailed, Event, SendMessage, WayTried
 from controller.edges.notify import sender as sender_module
 from controller.edges.notify.sender import Sender
 from controller.edges.notify.way import Outcome
@@ -26,7 +25,7 @@ class OtherWay(Enum):
 
 def message(number: int, way: object = Way.EMAIL) -> SendMessage:
     """Make a message."""
-    return SendMessage(f"m-{number}", "Keeper", way, "k@example.org", "s", "t", "a")  # type: ignore[arg-type]  # see OtherWay
+    return SendMessage(f"m-{number}", "Keeper", way, f"k{number}@example.org", "s", "t", "a")  # type: ignore[arg-type]  # see OtherWay
 
 
 @dataclass
@@ -167,15 +166,15 @@ def test_a_way_in_trouble_is_told_once_and_once_when_it_is_over(told: Told) -> N
     """The first failure of the way itself begins the trouble, the first success ends it."""
     answers = iter([UNKNOWN, DOWN, DOWN, UNKNOWN, DOWN, GOOD, GOOD])
     sender = Sender(told, {Way.EMAIL: Fixed(lambda _: next(answers))})
-    seen: list[TroubleSeen] = []
+    seen: list[WayTried] = []
     expected = 0
     for number, troubles in enumerate([0, 1, 0, 1, 1, 1, 0]):
         sender.send(message(number))
         expected += 1 + troubles
         told.wait_for(expected)
-    seen = [event for event in told.events if isinstance(event, TroubleSeen)]
+    seen = [event for event in told.events if isinstance(event, WayTried)]
 
-    begin, end = TroubleSeen(Watched.MESSAGES, "email: no connection"), TroubleSeen(Watched.MESSAGES, None)
+    begin, end = WayTried(Way.EMAIL, "no connection"), WayTried(Way.EMAIL, None)
     # A refusal of one person proves that the server is there.
     assert seen == [begin, end, begin, end]
     assert sender.stop(5)
@@ -188,7 +187,7 @@ def test_new_settings_hold_from_the_next_message_on(told: Told) -> None:
     sender.send(message(1))
     told.wait_for(2)
     sender.change({})
-    assert told.wait_for(3)[-1] == TroubleSeen(Watched.MESSAGES, None)
+    assert told.wait_for(3)[-1] == WayTried(Way.EMAIL, None)
     sender.change({Way.EMAIL: new})
     sender.send(message(2))
 
@@ -237,3 +236,48 @@ def test_stopping_does_not_wait_for_a_way_that_hangs(told: Told) -> None:
     assert not sender.stop(0.2)
     assert time.monotonic() - began < 2.0
     stuck.set()
+
+
+def test_messages_to_one_address_go_one_after_the_other(told: Told) -> None:
+    """While the first hangs the second to the same person waits, and one to somebody else goes past both."""
+    gate, other = threading.Event(), threading.Event()
+    order: list[str] = []
+
+    def carry(one: SendMessage) -> Outcome:
+        order.append(one.effect_id)
+        if one.effect_id == "m-1":
+            assert gate.wait(5)
+        if one.effect_id == "m-3":
+            other.set()
+        return GOOD
+
+    sender = Sender(told, {Way.EMAIL: Fixed(carry)})
+    first = message(1)
+    sender.send(first)
+    sender.send(replace(first, effect_id="m-2"))
+    sender.send(message(3))
+    assert other.wait(5), "somebody else is not held up"
+    gate.set()
+    told.wait_for(3)
+    assert order.index("m-1") < order.index("m-2")
+    assert order[1] == "m-3"
+    assert sender.stop(5)
+
+
+def test_what_follows_a_refused_message_is_not_sent(told: Told) -> None:
+    """Who has not heard the begin does not hear the end; what follows a taken message goes."""
+    answers = iter([UNKNOWN, GOOD, GOOD])
+    way = Fixed(lambda _: next(answers))
+    sender = Sender(told, {Way.EMAIL: way})
+    first = message(1)
+    sender.send(first)
+    sender.send(replace(first, effect_id="m-2", after="m-1"))
+    sender.send(replace(first, effect_id="m-3"))
+    sender.send(replace(first, effect_id="m-4", after="m-3"))
+    told.wait_for(4)
+    assert [event for event in told.events if isinstance(event, EffectFailed)] == [
+        EffectFailed("m-1", UNKNOWN.text),
+        EffectFailed("m-2", "what it was to follow was not taken"),
+    ]
+    assert sender.stop(5)
+    assert way.sent == ["m-1", "m-3", "m-4"]

@@ -52,11 +52,12 @@ CASES = {
 
 
 def tell(text: str) -> dict[str, int]:
-    """Load a good text and return its cautions with their lines, without those on unwatched parts."""
+    """Load a good text and return its cautions with their lines, without those on what the small house lacks."""
     plan = load_settings(text, file_name="house.toml")
     assert isinstance(plan, Plan), "\n".join(map(str, plan))
     found = place_faults(text, find_cautions(plan), file_name="house.toml")
-    return {each.text: each.line for each in found if 'no entry of kind "fault"' not in each.text}
+    lacks = ('no entry of kind "fault"', "supervision: there is none", "alone: when that one way is down")
+    return {each.text: each.line for each in found if not any(words in each.text for words in lacks)}
 
 
 def test_the_good_file_gives_no_other_caution() -> None:
@@ -101,3 +102,23 @@ def test_a_house_without_rules_or_emergencies_is_pointed_out() -> None:
     )
     assert any("it has no rule" in each for each in told)
     assert any("none is an emergency" in each for each in told)
+
+
+def test_a_house_that_one_broken_thing_cuts_off_is_pointed_out() -> None:
+    """One way to people, and nothing that would find out that it is down: each is a caution of its own."""
+    plan = load_settings(GOOD, file_name="house.toml")
+    assert isinstance(plan, Plan)
+    told = " ".join(each.text for each in find_cautions(plan))
+    assert 'an emergency goes by "email" alone' in told
+    assert "supervision: there is none" in told
+
+    safer = GOOD.replace(
+        'email = "deputy@example.org"', 'email = "deputy@example.org"\nphone = "+447700900123"'
+    )
+    safer = safer.replace('people = ["keeper", "deputy"]', 'people = ["deputy"]\nways = ["email", "text"]')
+    safer += '\n[modem]\ndevice = "/dev/ttyUSB0"\n[supervision]\n'
+    plan = load_settings(safer, file_name="house.toml")
+    assert isinstance(plan, Plan), "\n".join(map(str, plan))
+    told = " ".join(each.text for each in find_cautions(plan))
+    assert "alone: when that one way" not in told
+    assert "supervision" not in told

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
+from controller.core.signals.sense import NEVER
 from controller.core.units import HOUR_MS, MINUTE_MS, HouseMs
 
 FLOOD_WINDOW_MS: Final = 10 * MINUTE_MS
@@ -30,7 +31,7 @@ TESTS_MOST: Final = 60
 
 @dataclass(frozen=True, slots=True)
 class TestCall:
-    """A test call that waits for its answer until `due_ms`; after that it is late."""
+    """A test call that waits for its answer until `due_ms`, and then is late; it was `reminded` so many times."""
 
     __test__ = False  # its name makes pytest look for tests in it
 
@@ -39,6 +40,13 @@ class TestCall:
     code: str
     sent_ms: HouseMs
     due_ms: HouseMs
+    reminded: int = 0
+
+    def reminder_ms(self, times: int) -> HouseMs:
+        """Return when it is sent again, if that is done so many times, evenly spread [ms]; NEVER when no more."""
+        if self.reminded >= times:
+            return NEVER
+        return self.sent_ms + (self.due_ms - self.sent_ms) * (self.reminded + 1) // (times + 1)
 
 
 @dataclass(frozen=True, slots=True)

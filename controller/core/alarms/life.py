@@ -91,7 +91,7 @@ def raise_alarm(alarm: Alarm, stamp: Stamp, next_occurrence: int) -> Alarm:
         phase=after, occurrence=next_occurrence, code="",
         raised_ms=stamp.house_ms, raised_utc_ms=stamp.utc_ms, answered_by="", answered_utc_ms=0,
         again_ms=NEVER, rung=0, turn_of_list=0, failures=0, ladder_ms=stamp.house_ms,
-        next_call_ms=stamp.house_ms, told=(), lapsed_by="",
+        next_call_ms=stamp.house_ms, told=(), heard=(), missed=(), lapsed_by="",
     )  # fmt: skip
 
 

@@ -14,11 +14,17 @@ class Supervision(Part):
     answer_within_min: float = key(
         15.0, "A test call must be answered within this.", unit="min", ge=1, le=240
     )
+    remind_times: int = key(
+        0, "How often an unanswered test call is sent again within that time, evenly spread.", ge=0, le=5
+    )
     unproven_days: float = key(
         8.0, "A path without delivery or answer for so long is an alarm.", unit="days", ge=1, le=90
     )
     digest_time: str = key("07:30", "Local time of the daily digest mail; empty for none.", max_length=5)
     digest_people: tuple[str, ...] = key((), "Who gets the digest; the first step of today if empty.")
+    try_ways_h: float = key(
+        4.0, "How often the mail account is signed in to without sending; 0 never.", unit="h", ge=0, le=24
+    )
     heartbeat_min: float = key(
         5.0, "How often a sign of life goes to the outside; 0 never.", unit="min", ge=0, le=60
     )

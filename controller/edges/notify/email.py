@@ -13,7 +13,7 @@ import smtplib
 import socket
 import ssl
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
@@ -112,14 +112,34 @@ class Email:
     def send(self, message: SendMessage) -> Outcome:
         """Hand one message to the server and wait for its word."""
         stamp = self._clock.stamp(0)
-        delivery = _Delivery()
-        try:
+
+        def deliver(delivery: _Delivery) -> Outcome:
             for address in (self._mail.sender, message.address):
                 if not _ADDRESS.fullmatch(address):
                     _refuse(f"refused: {clean(address)!r} is no plain mail address")
             document = write_mail(message, self._mail, self._site, stamp).as_bytes()
             with self._deadline(delivery):
                 return self._deliver(delivery, message.address, document)
+
+        return self._try(deliver, stamp)
+
+    def probe(self) -> Outcome:
+        """Sign in and out again without sending anything; tell whether messages could go now."""
+
+        def sign_in(delivery: _Delivery) -> Outcome:
+            with self._deadline(delivery):
+                connection = self._open(delivery)
+                _expect(connection.noop(), (250,), "the server")
+                _leave(connection)
+                return Outcome(accepted=True, text="the mail server can be used")
+
+        return self._try(sign_in, self._clock.stamp(0))
+
+    def _try(self, work: Callable[[_Delivery], Outcome], stamp: Stamp) -> Outcome:
+        """Do one thing with the server; whatever comes of it is an outcome."""
+        delivery = _Delivery()
+        try:
+            return work(delivery)
         except _Refused as refused:
             # A reply cut off in the middle reads like another one.
             return explain(TimeoutError(), delivery.step, stamp) if delivery.late else refused.outcome
@@ -139,6 +159,17 @@ class Email:
                 delivery.connection.close()
 
     def _deliver(self, delivery: _Delivery, address: str, document: bytes) -> Outcome:
+        connection = self._open(delivery)
+        _expect(connection.mail(self._mail.sender), (250,), "the sender")
+        _expect(connection.rcpt(address), (250, 251), "the address")
+        delivery.step = Step.HANDED_OVER
+        code, reply = connection.data(document)
+        _expect((code, reply), (250,), "the message")
+        _leave(connection)
+        return Outcome(accepted=True, text=f"{code} {_said(reply)}")
+
+    def _open(self, delivery: _Delivery) -> smtplib.SMTP:
+        """Connect, protect the connection, and sign in."""
         connection = self._connect(delivery)
         delivery.step = Step.TALKING
         connection.ehlo_or_helo_if_needed()
@@ -147,14 +178,7 @@ class Email:
             connection.ehlo()
         if self._mail.username:
             self._sign_in(connection)
-        _expect(connection.mail(self._mail.sender), (250,), "the sender")
-        _expect(connection.rcpt(address), (250, 251), "the address")
-        delivery.step = Step.HANDED_OVER
-        code, reply = connection.data(document)
-        _expect((code, reply), (250,), "the message")
-        with suppress(smtplib.SMTPException, OSError):  # it has the message; a rude good-bye changes nothing
-            connection.quit()
-        return Outcome(accepted=True, text=f"{code} {_said(reply)}")
+        return connection
 
     def _connect(self, delivery: _Delivery) -> smtplib.SMTP:
         last: OSError | None = None
@@ -277,6 +301,12 @@ def explain(error: Exception, step: Step, stamp: Stamp) -> Outcome:
     if step is Step.HANDED_OVER and text.startswith("not now"):
         text += "; it may have been sent all the same"
     return Outcome(accepted=False, text=text, way_works=False)
+
+
+def _leave(connection: smtplib.SMTP) -> None:
+    """Say good-bye; a rude one changes nothing."""
+    with suppress(smtplib.SMTPException, OSError):
+        connection.quit()
 
 
 def _expect(answer: tuple[int, bytes], good: tuple[int, ...], what: str) -> None:

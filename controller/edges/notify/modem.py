@@ -132,6 +132,13 @@ class Modem:
         self._fail_jobs("not now: Duskbell is stopping")
         return not self._thread.is_alive()
 
+    def await_report(self, effect_id: str, number: str, references: set[int]) -> None:
+        """Wait for the delivery report of a message that the network has taken; before `start`, or on its thread."""
+        now_s = time.monotonic()
+        self._reports.await_report(
+            effect_id, number, references, sent_utc_ms=self._clock.utc_ms(), now_s=now_s
+        )
+
     def send(self, message: SendMessage) -> Outcome:
         """Send one message and wait until the network has taken it or will not."""
         try:
@@ -269,12 +276,14 @@ class Modem:
         self._path.end(Cause.SENDING)
         # Until now the wait for the modem; from now on the network's.
         if self._reports_come:
-            self._reports.await_report(
-                job.message.effect_id, job.message.address, job.references,
-                sent_utc_ms=self._clock.utc_ms(), now_s=time.monotonic(),
-            )  # fmt: skip
+            self.await_report(job.message.effect_id, job.message.address, job.references)
         self._leave(job)
-        job.end(Outcome(accepted=True, text=f"the network has taken it as {sorted(job.references)}"))
+        references = tuple(sorted(job.references))
+        job.end(
+            Outcome(
+                accepted=True, text=f"the network has taken it as {list(references)}", references=references
+            )
+        )
 
     def _take_refusal(self, talk: Talk, job: _Job, answer: Answer) -> None:
         """Sort why a message did not go out, and decide what may still help."""

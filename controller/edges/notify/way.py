@@ -21,11 +21,14 @@ class Outcome:
         message may be taken later, else with "refused" or what else stands in the way.
     way_works
         Whether the way itself is in order: false when nobody could be reached by it at present.
+    references
+        The network's own names for the message, by which it will report its delivery.
     """
 
     accepted: bool
     text: str
     way_works: bool = True
+    references: tuple[int, ...] = ()
 
 
 class WayAdapter(Protocol):

@@ -8,6 +8,7 @@ from typing import Final
 
 from controller.core.plan.people import Way
 from controller.core.plan.plan import Plan
+from controller.core.state import Outstanding
 from controller.edges.clock import Clock
 from controller.edges.inbox import Inbox
 from controller.edges.notify.email import Email
@@ -56,6 +57,15 @@ def start(adapters: Mapping[Way, WayAdapter]) -> None:
     for adapter in adapters.values():
         if isinstance(adapter, Modem):
             adapter.start()
+
+
+def await_reports(adapters: Mapping[Way, WayAdapter], unreported: Mapping[str, Outstanding]) -> None:
+    """Let the modem wait on for the delivery reports that were awaited before a restart. Call before `start`."""
+    modem = adapters.get(Way.TEXT)
+    if isinstance(modem, Modem):
+        for effect_id, under_way in unreported.items():
+            if under_way.references:
+                modem.await_report(effect_id, under_way.message.address, set(under_way.references))
 
 
 def stop(adapters: Mapping[Way, WayAdapter], timeout_s: float) -> bool:
