@@ -3,7 +3,7 @@ PY ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check bench horizons soak lock clean
+.PHONY: demo test check bench horizons soak incidents months lock clean
 .DELETE_ON_ERROR:
 
 # A stamp and a pip that answers, never "is there a .venv": a failed `venv` leaves a half-made one behind.
@@ -39,6 +39,14 @@ horizons: $(VENV)/.ok
 # Two hundred random stories of ten days, each from a seed of its own: not one promise may break (a quarter of an hour on two cores).
 soak: $(VENV)/.ok
 	@$(BIN)/python -m simulators.soak $(ARGS)
+
+# A thousand incidents, each with one broken path to people: every emergency reaches somebody (a quarter of an hour).
+incidents: $(VENV)/.ok
+	@$(BIN)/python -m simulators.bench.incidents --jobs 2 $(ARGS)
+
+# Twenty healthy months: no emergency is called, and at most two messages for today are sent (ten minutes).
+months: $(VENV)/.ok
+	@$(BIN)/python -m simulators.bench.months --jobs 2 $(ARGS)
 
 # Renew the locked list; it holds names and hashes and no addresses.
 lock:

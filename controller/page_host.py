@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from controller.core.alarms.lifecycle import SOUNDING, Phase
-from controller.core.alarms.wording import clock_words
+from controller.core.alarms.wording import MINUTES_SHOWN_MOST, clock_words
 from controller.core.foresee import Foresight, foresee_alarm
 from controller.core.plan.alarm import Response, Watched
+from controller.core.plan.phrases import ENGLISH, Phrases
 from controller.core.units import MINUTE_MS
 from controller.core.vocabulary import GuessesSeen, TroubleSeen
 from controller.daemon import Daemon
@@ -42,7 +43,7 @@ class DaemonHost:
         """Return what is to be shown now; never a code."""
         state, stamp = self._daemon.engine.state, self._daemon.clock.stamp(0)
         sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives, state.durable.doubts)
-        alarms = []
+        alarms, phrases = [], state.plan.phrases
         for name, alarm in state.durable.alarms.items():
             entry = state.roll.entries.get(name)
             if entry is None or alarm.phase is Phase.NORMAL:
@@ -57,11 +58,11 @@ class DaemonHost:
                 AlarmView(
                     name=name,
                     response=entry.response,
-                    state="nobody has it yet" if alarm.phase in SOUNDING else alarm.phase.value,
+                    state=phrases.page_nobody if alarm.phase in SOUNDING else alarm.phase.value,
                     detail=alarm.detail,
                     place="" if sensor is None else sensor.place,
-                    since="" if silence else clock_words(alarm.raised_utc_ms, stamp),
-                    left="" if silence else write_left(left_min),
+                    since="" if silence else clock_words(alarm.raised_utc_ms, stamp, phrases),
+                    left="" if silence else write_left(left_min, phrases),
                     action=entry.action,
                     who=alarm.answered_by,
                     silence=silence,
@@ -70,11 +71,12 @@ class DaemonHost:
         alarms.sort(key=lambda each: (URGENCY[each.response], each.since))
         return PageView(
             site=state.plan.site.name,
-            at=clock_words(stamp.utc_ms, stamp),
+            at=clock_words(stamp.utc_ms, stamp, phrases),
             alarms=tuple(alarms),
             troubles=tuple(f"{part.value}: {text}" for part, text in state.troubles.items()),
             people=tuple(state.roll.persons),
             has_words=bool(self.word_files()),
+            phrases=phrases,
         )
 
     def answer(self, code: str, person: str) -> Verdict:
@@ -92,8 +94,10 @@ class DaemonHost:
         self._daemon.inbox.put(GuessesSeen(client))
 
 
-def write_left(left_min: float) -> str:
+def write_left(left_min: float, phrases: Phrases = ENGLISH) -> str:
     """Write the time until harm."""
     if left_min < 1.0:
-        return "may have begun"
-    return f"in about {left_min:.0f} min" if left_min <= 120.0 else f"in about {left_min / 60:.0f} h"
+        return phrases.page_late
+    if left_min <= MINUTES_SHOWN_MOST:
+        return phrases.page_left_minutes.format(minutes=f"{left_min:.0f}")
+    return phrases.page_left_hours.format(hours=f"{left_min / 60:.0f}")

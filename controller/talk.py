@@ -125,22 +125,21 @@ def give_answer(daemon: Daemon, code: str, person: str, way: str) -> AnswerVerdi
     code, person = code.strip(), person.strip()[:40]
     if not person:
         return AnswerVerdict(taken=False, wrong=False, text="an answer needs a name")
-    durable = daemon.engine.state.durable
+    durable, phrases = daemon.engine.state.durable, daemon.engine.state.plan.phrases
     before = {alarm.code: name for name, alarm in durable.alarms.items() if alarm.phase in SOUNDING}
     test = any(test.code == code for test in durable.chain.tests)
     if not _put(daemon, AnswerGiven(code, person, way)):
         text = "the daemon did not answer in time; look at duskbell status"
         return AnswerVerdict(taken=False, wrong=False, text=text)
     if test:
-        return AnswerVerdict(
-            taken=True, wrong=False, text=f"thank you {person}: the test call has reached you"
-        )
+        return AnswerVerdict(taken=True, wrong=False, text=phrases.said_test.format(person=person))
     for name, alarm in daemon.engine.state.durable.alarms.items():
         if alarm.code == code and alarm.answered_by:
             mine = code in before and alarm.answered_by == person
-            text = f"{person} has it: {name}" if mine else f"{alarm.answered_by} has it already: {name}"
+            said = phrases.said_yours if mine else phrases.said_theirs
+            text = said.format(person=alarm.answered_by, name=name)
             if alarm.phase is Phase.ACKNOWLEDGED:
-                text += "; it sounds again if it stays wrong"
+                text = phrases.said_again.format(said=text)
             return AnswerVerdict(taken=True, wrong=False, text=text)
     open_codes = ", ".join(f"{code} {name}" for code, name in before.items()) or "none"
     text = f"no open alarm has the code {code[:8]}. Open: {open_codes}"

@@ -102,6 +102,7 @@ def take_reply(draft: Draft, event: ReplyReceived) -> None:
         held=held,
         now=draft.now,
         yes_words=draft.plan.phrases.yes_words,
+        phrases=draft.plan.phrases,
     )
     draft.senders = keep_record(draft.senders, name, judgement.record, draft.now)
     who = sender if person is None else person.name
@@ -125,7 +126,7 @@ def _open_alarms(draft: Draft) -> tuple[dict[str, str], dict[str, str]]:
         if alarm.phase in SOUNDING:
             open_alarms[alarm.code] = name
         elif alarm.phase in {Phase.ACKNOWLEDGED, Phase.LATCHED_ACKNOWLEDGED}:
-            held[alarm.code] = f"{alarm.answered_by} has it already"
+            held[alarm.code] = draft.plan.phrases.has_it_already.format(person=alarm.answered_by)
     open_alarms |= {test.code: "test call" for test in draft.chain.tests}
     return open_alarms, held
 
@@ -136,7 +137,9 @@ def _act_on(
     """Carry out what a person's reply means, and write back."""
     for code in judgement.codes:
         sound.take_answer(draft, AnswerGiven(code, person.name, way.value))
-        _write_back(draft, way, person, write_thanks(code, open_alarms[code], person.name))
+        _write_back(
+            draft, way, person, write_thanks(code, open_alarms[code], person.name, draft.plan.phrases)
+        )
     if judgement.correction:
         _write_back(draft, way, person, judgement.correction)
 
@@ -161,7 +164,13 @@ def _write_back(draft: Draft, way: Way, person: Person, text: str) -> None:
     if address:
         draft.effects.append(
             SendMessage(
-                draft.effect_id(), person.name, way, address, f"{SPEAKER}: your answer", text, "answers"
+                draft.effect_id(),
+                person.name,
+                way,
+                address,
+                f"{SPEAKER}: {draft.plan.phrases.reply_subject}",
+                text,
+                "answers",
             )
         )
 

@@ -16,7 +16,7 @@ from typing import Final
 
 from controller.core.alarms.wording import SPEAKER
 from controller.core.plan.people import Person, Way
-from controller.core.plan.phrases import ENGLISH
+from controller.core.plan.phrases import ENGLISH, Phrases
 from controller.core.units import HOUR_MS, HouseMs
 
 WRONG_MOST: Final = 5
@@ -157,6 +157,7 @@ def judge_reply(
     held: Mapping[str, str],
     now: HouseMs,
     yes_words: str = ENGLISH.yes_words,
+    phrases: Phrases = ENGLISH,
 ) -> Judgement:
     """Judge one reply.
 
@@ -176,6 +177,8 @@ def judge_reply(
         House time. [ms]
     yes_words
         What may stand beside the code, besides the English words; commas part them.
+    phrases
+        What is written back.
     """
     record = forget_old(record, now)
     codes = find_codes(text)
@@ -194,20 +197,18 @@ def judge_reply(
     right = tuple(code for code in codes if code in open_alarms)
     taken = tuple(code for code in codes if code in held)
     if (right or taken) and not is_plain_yes(text, yes_words):
-        words = f"{(right or taken)[0]} is not taken as answered: send the code alone if you have it."
-        return _correct(Judgement(record, Verdict.DECLINES), f"{SPEAKER}: {words} The calls go on.", now)
+        words = phrases.reply_declined.format(code=(right or taken)[0])
+        return _correct(Judgement(record, Verdict.DECLINES), f"{SPEAKER}: {words}", now)
     if right:
         return Judgement(record, Verdict.ANSWERS, right)
     if taken:
         return _correct(Judgement(record, Verdict.LATE), f"{SPEAKER}: {taken[0]}: {held[taken[0]]}.", now)
-    correction = write_correction(codes, open_alarms)
+    correction = write_correction(codes, open_alarms, phrases)
     if not codes:
         return _correct(Judgement(record, Verdict.NO_CODE), correction, now)
     judgement = _count_wrong(record, Verdict.WRONG, now)
     if judgement.locks:
-        correction = (
-            f"{SPEAKER}: too many wrong codes: this number is refused for an hour. Answer another way."
-        )
+        correction = f"{SPEAKER}: {phrases.reply_locked}"
         return _correct(judgement, correction, now, always=True)
     return _correct(judgement, correction, now)
 
@@ -231,28 +232,28 @@ def _correct(judgement: Judgement, correction: str, now: HouseMs, *, always: boo
     )
 
 
-def write_correction(codes: tuple[str, ...], open_alarms: Mapping[str, str]) -> str:
+def write_correction(
+    codes: tuple[str, ...], open_alarms: Mapping[str, str], phrases: Phrases = ENGLISH
+) -> str:
     """Write which codes are open, as many as one text message holds."""
-    said = f"{SPEAKER}: {codes[0]} is no open alarm. " if codes else f"{SPEAKER}: no code found. "
+    said = phrases.reply_not_open.format(code=codes[0]) if codes else phrases.reply_no_code
+    said = f"{SPEAKER}: {said}"
     if not open_alarms:
-        return f"{said}No alarm is open."
-    end = ". Answer with the code alone."
-    left = len(open_alarms)
-    listed = ""
-    for code, name in open_alarms.items():
-        item = f"{', ' if listed else ''}{code} {name}"
-        more = f" and {left - 1} more" if left > 1 else ""
-        if len(said) + len("Open: ") + len(listed) + len(item) + len(more) + len(end) > LETTERS_SENT_MOST:
-            break
-        listed += item
-        left -= 1
-    more = f" and {left} more" if left and listed else ""
-    return f"{said}Open: {listed}{more}{end}" if listed else f"{said}{left} alarms are open{end}"
+        return f"{said} {phrases.reply_none_open}"
+    items = [f"{code} {name}" for code, name in open_alarms.items()]
+    for shown in range(len(items), 0, -1):
+        listed, left = ", ".join(items[:shown]), len(items) - shown
+        if left:
+            listed = phrases.and_others.format(names=listed, count=left)
+        text = f"{said} {phrases.reply_open.format(names=listed)}"
+        if len(text) <= LETTERS_SENT_MOST:
+            return text
+    return f"{said} {phrases.reply_many_open.format(count=len(items))}"
 
 
-def write_thanks(code: str, alarm: str, person: str) -> str:
+def write_thanks(code: str, alarm: str, person: str, phrases: Phrases = ENGLISH) -> str:
     """Confirm to the person that the answer has been taken; people act on it."""
-    return f"{SPEAKER}: {code} is yours, thank you {person}: {alarm}. It sounds again if it stays wrong."
+    return f"{SPEAKER}: {phrases.reply_thanks.format(code=code, person=person, name=alarm)}"
 
 
 def forget_old(record: SenderRecord, now: HouseMs) -> SenderRecord:

@@ -7,7 +7,6 @@ an alarm like any other.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final
 
@@ -22,13 +21,13 @@ from controller.core.alarms.chain import (
     mark_unreached,
     path_name,
 )
-from controller.core.alarms.lifecycle import SILENCED, SOUNDING, Phase
+from controller.core.alarms.lifecycle import SOUNDING
 from controller.core.alarms.notices import write_test
 from controller.core.alarms.septets import cut_message
 from controller.core.alarms.wall import Wall, read_wall, wait_until_ms
-from controller.core.alarms.wording import SPEAKER, local_time
+from controller.core.alarms.wording import SPEAKER
 from controller.core.call import find_people
-from controller.core.curtain.drive import Drive
+from controller.core.digest import describe_day
 from controller.core.draft import Draft
 from controller.core.plan.alarm import Response, Watched
 from controller.core.plan.duty import WEEK, read_minute
@@ -37,16 +36,13 @@ from controller.core.plan.supervision import Supervision
 from controller.core.post import Letter, answers_of, post, post_to, ways_for
 from controller.core.signals.sense import NEVER
 from controller.core.units import DAY_MS, MINUTE_MS, HouseMs
-from controller.core.vocabulary import Ledger, PublishState, TestCallAsked, Trust
+from controller.core.vocabulary import Ledger, PublishState, TestCallAsked
 
 WATCHER: Final = "outside watcher"
 """Name under which the sign of life goes out; nobody answers to it."""
 
 WEEK_DAYS: Final = 7
 """A test call that was missed, by a long absence, is made up for after this. [days]"""
-
-LISTED_MOST: Final = 3
-"""Names in one line of the digest; the status has them all."""
 
 
 def supervise(draft: Draft) -> None:
@@ -218,7 +214,7 @@ def _write_digest(draft: Draft, rules: Supervision, wall: Wall) -> None:
         return  # it has just been put to work; the first digest comes tomorrow
     steps, _ = find_people(draft, Response.TODAY)
     people = rules.digest_people or (steps[0].people if steps else ())
-    text = "\n".join(describe_day(draft, wall))
+    text = "\n".join(describe_day(draft))
     subject = f"{SPEAKER} {text.splitlines()[0]}"
     letter = Letter(
         "digest", f"digest/{wall.day}", subject, subject, cut_message(subject), text, repeats=True
@@ -228,61 +224,6 @@ def _write_digest(draft: Draft, rules: Supervision, wall: Wall) -> None:
             if post(draft, letter, person, way):
                 break
     draft.chain = replace(draft.chain, tally=DayTally())
-
-
-def describe_day(draft: Draft, wall: Wall) -> tuple[str, ...]:
-    """Write the day in a headline and five lines: alarms, what is open, people, sensors, curtains."""
-    tally, roll = draft.chain.tally, draft.roll
-    alarms = draft.alarms
-    still_open = [
-        name for name, alarm in alarms.items() if alarm.phase in SOUNDING or alarm.phase is Phase.ACKNOWLEDGED
-    ]
-    silenced = [f"{name} {alarm.phase.value}" for name, alarm in alarms.items() if alarm.phase in SILENCED]
-    bad = (
-        [name for name in roll.specs if draft.senses[name].trust is not Trust.GOOD]
-        if draft.senses
-        else list(roll.specs)
-    )
-    well = not (still_open or silenced or bad or draft.troubles)
-    at = local_time(draft.stamp.utc_ms, draft.stamp.utc_offset_min)
-    # A path counts from when it was first expected, so on a new house nothing has been proven yet.
-    earliest = min(draft.chain.proven_ms.values(), default=None)
-    proof = (
-        "no path to prove"
-        if earliest is None
-        else f"no path unproven for more than {_count((draft.now - earliest) // DAY_MS + 1, 'day')}"
-    )
-    del wall
-    return (
-        f"{'all well' if well else 'NOT all well'} at {draft.plan.site.name}, {at:%a %d %b %H:%M}",
-        (
-            f"Alarms since the last digest: {_count(tally.emergencies, 'emergency', 'emergencies')}, "
-            f"{tally.today} for today, {_count(tally.notes, 'note')}."
-        ),
-        f"Open: {_list(still_open)}. Silenced: {_list(silenced)}.",
-        f"People: {_count(tally.answers, 'answer')}; {_count(len(draft.outstanding), 'message')} under way; {proof}.",
-        f"Sensors: {len(roll.specs) - len(bad)} of {len(roll.specs)} can be trusted. Not: {_list(bad)}.",
-        "Curtains: " + ("; ".join(_describe_curtain(draft, name) for name in roll.curtains) or "none") + ".",
-    )
-
-
-def _count(number: int, one: str, many: str = "") -> str:
-    """Write a number of things: 1 note, 2 notes."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
-
-
-def _describe_curtain(draft: Draft, name: str) -> str:
-    """Say where a curtain is and how often it has moved today."""
-    drive = draft.drives.get(name, Drive())
-    place = "place unknown" if drive.drawn_percent is None else f"{drive.drawn_percent:.0f} % drawn"
-    return f"{name} {place}, {_count(drive.moves_today, 'move')} today"
-
-
-def _list(names: Iterable[str]) -> str:
-    """Write some names, and how many there are besides."""
-    listed = list(names)
-    more = f" and {len(listed) - LISTED_MOST} more" if len(listed) > LISTED_MOST else ""
-    return ", ".join(listed[:LISTED_MOST]) + more if listed else "none"
 
 
 # --- sign of life ---------------------------------------------------------------------------------------

@@ -128,8 +128,8 @@ def _check_phrase(name: str, text: str, english: str) -> Iterator[str]:
     if found is None or found != wanted:
         braces = ", ".join(f"{{{word}}}" for word in sorted(wanted or ())) or "no words in braces"
         yield f"`{name}` must hold {braces} and no others, each plain"
-    elif name == "weekdays" and len(text.split()) != len(english.split()):
-        yield "`weekdays` must be seven words with blanks between"
+    elif name in {"weekdays", "months"} and len(text.split()) != len(english.split()):
+        yield f"`{name}` must be {'seven' if name == 'weekdays' else 'twelve'} words with blanks between"
 
 
 def _words_in_braces(text: str) -> set[str] | None:

@@ -79,6 +79,11 @@ class Ear:
         due_ms = now if true_ms is None else true_ms + round(self._entries[name].on_delay_s * 1000)
         return min(max(due_ms, self.starts[-1]), now)
 
+    @property
+    def untold(self) -> tuple[str, ...]:
+        """Emergencies of which no message has been handed over."""
+        return tuple(self._waiting)
+
     def started(self, now: int) -> None:
         """Take note of a start: nothing is known any more, and what is true must be heard anew."""
         self._true_ms.clear()

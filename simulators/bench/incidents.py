@@ -14,7 +14,7 @@ import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from controller.core.alarms.lifecycle import SOUNDING, Phase
 from controller.core.plan.plan import Plan
@@ -74,11 +74,24 @@ class Outcome:
         return not self.silent and not self.lost and in_time and self.doubled_most <= 1
 
 
-def play(plan: Plan, seed: int) -> Outcome:
-    """Play one incident, drawn from a seed."""
+class Story(NamedTuple):
+    """What an incident is made of."""
+
+    house: str
+    broken: str
+    start: datetime
+
+
+def draw(seed: int) -> Story:
+    """Draw an incident from a seed."""
     dice = stream(seed, "incident")
     house, broken = dice.choice(HOUSE), dice.choice(sorted(BROKEN))
-    start = dice.choice(DAYS) + timedelta(hours=dice.randrange(24))
+    return Story(house, broken, dice.choice(DAYS) + timedelta(hours=dice.randrange(24)))
+
+
+def play(plan: Plan, seed: int) -> Outcome:
+    """Play one incident, drawn from a seed."""
+    house, broken, start = draw(seed)
     ears: list[Ear] = []
 
     def watch(settled: Plan) -> tuple[EarWatcher]:
@@ -114,6 +127,7 @@ def judge(run: Clockwork, ear: Ear, outcome: Outcome) -> Outcome:
         elif alarm.phase is not Phase.SUPPRESSED:  # then its cause is being called for
             outcome.silent.append(f"{name} is {alarm.phase.value}")
     outcome.late_ms = ear.late_ms
+    outcome.silent += [f"{name} was told to nobody" for name in ear.untold]
     for effect_id, message in ear.decided.items():
         if ear.handed[effect_id] == 0:
             outcome.lost.append(f"{effect_id}: {message.subject}")

@@ -147,7 +147,7 @@ def _person_leaves(cast: Cast) -> Mend:
 
 
 def _without(plan: Plan, name: str) -> Plan:
-    """Return the settings without a person."""
+    """Return the settings without a person; in the roster their stand-in takes their place."""
     steps = tuple(
         step.model_copy(update={"people": tuple(person for person in step.people if person != name)})
         for step in plan.call
@@ -156,6 +156,11 @@ def _without(plan: Plan, name: str) -> Plan:
         update={
             "person": tuple(person for person in plan.person if person.name != name),
             "call": tuple(step for step in steps if step.people),
+            "duty": tuple(
+                row.model_copy(update={"person": row.stand_in, "stand_in": ""}) if row.person == name else row
+                for row in plan.duty
+                if row.person != name or row.stand_in
+            ),
         }
     )
 

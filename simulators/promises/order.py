@@ -73,6 +73,9 @@ class OrderPromises:
                 self._start(run, effects, now)
             case EffectDone() | EffectFailed():
                 self._pending.pop(event.effect_id, None)
+                if isinstance(event, EffectFailed):
+                    # What was refused may go again under its own name, so that mail programs show it once.
+                    self._messages.discard(event.effect_id)
             case AnswerGiven():
                 for effect in effects:
                     if (

@@ -176,6 +176,26 @@ def test_one_message_arrives_once_and_as_written() -> None:
     assert letter["Precedence"] is None
 
 
+def test_a_probe_signs_in_and_sends_nothing() -> None:
+    """The server is asked whether it would, and nobody gets a mail."""
+    box = Box()
+    with serving(box) as port:
+        outcome = email(port).probe()
+
+    assert (outcome.accepted, outcome.text) == (True, "the mail server can be used")
+    assert box.taken == []
+
+
+def test_a_probe_of_a_dead_server_says_so() -> None:
+    """Nobody listens: the way is down before anybody needs it."""
+    with socket.socket() as unused:
+        unused.bind(("127.0.0.1", 0))
+        outcome = email(unused.getsockname()[1]).probe()
+
+    assert (outcome.accepted, outcome.way_works) == (False, False)
+    assert outcome.text == "no connection: nobody listens at the mail server's port"
+
+
 def test_a_message_sent_again_has_the_same_identifier() -> None:
     """Two sendings of one message have one Message-ID; other content under the same name has another."""
     box = Box()

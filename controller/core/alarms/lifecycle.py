@@ -74,6 +74,9 @@ assert set(TABLE) == set(Phase), "every phase has a row"
 SOUNDING: Final = frozenset({_U, _R, _LU})
 """The phases in which people are being called."""
 
+PAST: Final = frozenset({_R, _LU})
+"""The phases in which the condition is over and nobody has answered."""
+
 ACTIVE: Final = frozenset({_U, _A})
 """The phases in which the condition is true."""
 

@@ -11,6 +11,7 @@ from functools import partial
 from typing import Final, NamedTuple
 
 from controller.core.alarms.alarm import Alarm
+from controller.core.alarms.lifecycle import PAST
 from controller.core.alarms.septets import ONE_MESSAGE, count_septets
 from controller.core.alarms.wording import MINUTES_SHOWN_MOST, local_time, write_head
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
@@ -68,10 +69,17 @@ def write_short(
         since=since,
         left=_write_left(left_min, phrases),
         code=alarm.code,
-        template=phrases.short_lapsed if alarm.lapsed_by else phrases.short,
+        template=_find_template(alarm, phrases),
         phrases=phrases,
     )
     return _fit(entry, _short_fact(entry, sensor, sense, trouble, phrases), _place_of(entry, sensor), fill)
+
+
+def _find_template(alarm: Alarm, phrases: Phrases) -> str:
+    """Return the phrase for how the alarm stands: over, sounding again, or for the first time."""
+    if alarm.phase in PAST:
+        return phrases.short_returned
+    return phrases.short_lapsed if alarm.lapsed_by else phrases.short
 
 
 def longest_short(entry: AlarmEntry, sensor: Sensor | None, phrases: Phrases = ENGLISH) -> int:
@@ -96,7 +104,7 @@ def longest_short(entry: AlarmEntry, sensor: Sensor | None, phrases: Phrases = E
                 phrases=phrases,
             )
         )
-        for template in (phrases.short, phrases.short_lapsed)
+        for template in (phrases.short, phrases.short_lapsed, phrases.short_returned)
     )
 
 

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta, timezone
 
 from controller.core.alarms.alarm import Alarm
+from controller.core.alarms.lifecycle import PAST
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.plan.phrases import ENGLISH, Phrases
 from controller.core.plan.sensor import Sensor
@@ -116,7 +117,8 @@ def write_call(  # noqa: PLR0913 - one message from all that it says
     """
     head, place = write_head(entry.response, phrases), _place(sensor, site_name)
     subject = f"{head}: {entry.name}, {place} [{alarm.code}]"
-    harm = [_write_harm(entry, alarm, outlook, phrases, stamp)]
+    past = alarm.phase in PAST
+    harm = [phrases.over_unanswered if past else _write_harm(entry, alarm, outlook, phrases, stamp)]
     unanswered_min = (stamp.house_ms - alarm.ladder_ms) // MINUTE_MS
     if alarm.turn_of_list > 0 and unanswered_min > 0:
         harm.insert(0, phrases.nobody.format(span=span_words(unanswered_min, phrases)))

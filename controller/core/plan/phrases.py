@@ -44,6 +44,9 @@ class Phrases(Part):
     harm: str = key("Harm in about {span}.", "Time until harm.")
     harm_live: str = key("Harm in {minutes} ({why}).", "Time until harm as it is reckoned now.")
     harm_now: str = key("Harm NOW.", "The value at which harm begins is passed.")
+    over_unanswered: str = key(
+        "It is over, and nobody has answered: have a look, and answer.", "A call for what is over, unanswered."
+    )
     nobody: str = key("Nobody has answered for {span}.", "The list has come to its end.")
     lapsed: str = key("{person} had it, and it is still wrong.", "An answer that did not help.")
     hides: str = key("Follows from it, not called: {names}.", "Alarms that a cause hides.")
@@ -69,6 +72,10 @@ class Phrases(Part):
     short_lapsed: str = key(
         "{head}: {name} STILL {fact}{place}, since {since}. {left}. {action}. Reply {code}",
         "A call that sounds again, as a text message.",
+    )
+    short_returned: str = key(
+        "{head}: {name} OVER, now {fact}{place}, began {since}. {action}. Reply {code}",
+        "A call for what is over and was never answered, as a text message.",
     )
     short_limit: str = key("{value} (limit {limit})", "Value and limit in a text message.")
     short_missing: str = key("UNKNOWN, no reading", "A silent sensor in a text message.")
@@ -152,6 +159,100 @@ class Phrases(Part):
         "The weekly test call.",
     )
     test_subject: str = key("TEST (no danger): please answer {code}", "Subject of that mail.")
+
+    months: str = key(
+        "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec", "Twelve short words, with blanks between."
+    )
+    digest_well: str = key("all well", "Headline of the daily digest when nobody need act.")
+    digest_not_well: str = key("NOT all well", "Headline of the daily digest when somebody must.")
+    digest_head: str = key("{state} at {site}, {time}", "Headline of the daily digest.")
+    digest_alarms: str = key(
+        "Alarms since the last digest: {emergencies}, {today} for today, {notes}.", "What has sounded."
+    )
+    digest_open: str = key("Open: {names}. Silenced: {silenced}.", "What is open.")
+    digest_people: str = key("People: {answers}; {messages} under way; {proof}.", "The people.")
+    digest_no_path: str = key("no path to prove", "Nobody on the list can be reached.")
+    digest_proof: str = key(
+        "no path unproven for more than {days}", "How long the least proven path goes back."
+    )
+    digest_sensors: str = key("Sensors: {good} of {all} can be trusted. Not: {names}.", "The sensors.")
+    digest_curtains: str = key("Curtains: {curtains}.", "The curtains.")
+    digest_curtain: str = key("{name} {place}, {moves} today", "One curtain.")
+    place_unknown: str = key("place unknown", "A curtain whose position nobody knows.")
+    place_drawn: str = key("{percent} % drawn", "A curtain's position.")
+    count_emergencies: str = key("{count} emergency|{count} emergencies", "One, a bar, and many.")
+    count_notes: str = key("{count} note|{count} notes", "One, a bar, and many.")
+    count_answers: str = key("{count} answer|{count} answers", "One, a bar, and many.")
+    count_messages: str = key("{count} message|{count} messages", "One, a bar, and many.")
+    count_days: str = key("{count} day|{count} days", "One, a bar, and many.")
+    count_moves: str = key("{count} move|{count} moves", "One, a bar, and many.")
+    and_others: str = key("{names} and {count} more", "A list of which not all is told.")
+
+    reply_thanks: str = key(
+        "{code} is yours, thank you {person}: {name}. It sounds again if it stays wrong.",
+        "To who has answered by text.",
+    )
+    reply_not_open: str = key("{code} is no open alarm.", "To who has sent another code.")
+    reply_no_code: str = key("no code found.", "To who has sent none.")
+    reply_none_open: str = key("No alarm is open.", "To who has answered when none is.")
+    reply_open: str = key("Open: {names}. Answer with the code alone.", "The open alarms with their codes.")
+    reply_many_open: str = key("{count} alarms are open. Answer with the code alone.", "Too many to list.")
+    has_it_already: str = key("{person} has it already", "To who has answered second.")
+    reply_locked: str = key(
+        "too many wrong codes: this number is refused for an hour. Answer another way.", "To who has guessed."
+    )
+    reply_declined: str = key(
+        "{code} is not taken as answered: send the code alone if you have it. The calls go on.",
+        "To who has sent more than words of yes beside the code.",
+    )
+    reply_subject: str = key("your answer", "Subject of what is written back by mail.")
+
+    language: str = key("en", "Language of the page, as browsers know it (BCP 47).")
+    page_well: str = key("No alarm is open", "Page: nothing is wrong.")
+    page_itself: str = key("Duskbell itself", "Page: what ails Duskbell.")
+    page_first: str = key("First: {action}", "Page: the first action.")
+    page_what: str = key("What", "Page: what is the matter.")
+    page_where: str = key("Where", "Page: the place.")
+    page_since: str = key("Since", "Page: since when.")
+    page_harm: str = key("Harm", "Page: time until harm.")
+    page_state: str = key("State", "Page: who has it.")
+    page_has_it: str = key("{person} has it", "Page: who has it.")
+    page_nobody: str = key("nobody has it yet", "Page: nobody has answered.")
+    page_i_have_it: str = key("I have it", "Page: above the form.")
+    page_test: str = key("Answer a test call", "Page: above the form when no alarm is open.")
+    page_code: str = key("The four digits of your message", "Page: label of the code.")
+    page_who: str = key("Who you are", "Page: label of the name.")
+    page_choose: str = key("choose", "Page: no name is chosen yet.")
+    page_word: str = key("or your own word", "Page: label of a person's own word.")
+    page_word_hint: str = key("who has one needs it", "Page: beside that label.")
+    page_act: str = key("I have it and I am acting", "Page: the button.")
+    page_answer: str = key("Answer", "Page: the button when no alarm is open.")
+    page_comes: str = key(
+        "The calls stop for this alarm and the others are told your name. It sounds again if it stays wrong.",
+        "Page: what the button does.",
+    )
+    page_again: str = key("Look again", "Page: the link to itself.")
+    page_door: str = key("Your own word, to see what is wrong", "Page: label of the word at the door.")
+    page_show: str = key("Show the alarms", "Page: the button at the door.")
+
+    page_not_yours: str = key("this is nobody's word", "Page: a wrong word.")
+    page_own_word: str = key("{person} answers with their own word", "Page: the name alone is not enough.")
+    page_say_who: str = key("say who you are", "Page: no name was chosen.")
+    page_not_open: str = key("no open alarm has this code", "Page: a wrong code.")
+    page_locked: str = key(
+        "too many wrong codes: refused for an hour. Answer by text message or on the board.",
+        "Page: somebody has guessed.",
+    )
+    page_too_old: str = key(
+        "this form is too old or not ours: look again and send it anew", "Page: a form that cannot be taken."
+    )
+    page_late: str = key("may have begun", "Page: harm.")
+    page_left_minutes: str = key("in about {minutes} min", "Page: time until harm.")
+    page_left_hours: str = key("in about {hours} h", "Page: time until harm, when it is long.")
+    said_yours: str = key("{person} has it: {name}", "An answer that was taken.")
+    said_theirs: str = key("{person} has it already: {name}", "An answer that came second.")
+    said_again: str = key("{said}; it sounds again if it stays wrong", "After it, while it is still wrong.")
+    said_test: str = key("thank you {person}: the test call has reached you", "An answer to a test call.")
 
 
 ENGLISH = Phrases()

@@ -11,6 +11,7 @@ from html import escape
 from typing import Final
 
 from controller.core.plan.alarm import Response
+from controller.core.plan.phrases import ENGLISH, Phrases
 from controller.edges.page.view import AlarmView, PageView
 
 STYLE: Final = """
@@ -52,12 +53,8 @@ POLICY: Final = (
 )
 """Content security policy: our own style, our own forms, nothing else."""
 
-_SIGN: Final = {
-    Response.EMERGENCY: "\u25b2 EMERGENCY",
-    Response.TODAY: "\u25cf TODAY",
-    Response.NOTE: "\u25a0 NOTE",
-}
-"""A shape and a word, for those who do not see the colour."""
+_SHAPE: Final = {Response.EMERGENCY: "\u25b2", Response.TODAY: "\u25cf", Response.NOTE: "\u25a0"}
+"""A shape beside the word, for those who do not see the colour."""
 
 
 def render_page(view: PageView, token: str, said: tuple[str, bool] | None = None) -> str:
@@ -65,43 +62,50 @@ def render_page(view: PageView, token: str, said: tuple[str, bool] | None = None
     calling = [alarm for alarm in view.alarms if not alarm.who and not alarm.silence]
     held = [alarm for alarm in view.alarms if alarm.who and not alarm.silence]
     quiet = [alarm for alarm in view.alarms if alarm.silence]
+    phrases = view.phrases
     parts = [_say(said)]
     if not calling and not held:
-        parts.append('<section class="card well"><p class="kind">\u2713 No alarm is open</p></section>')
+        parts.append(
+            f'<section class="card well"><p class="kind">\u2713 {escape(phrases.page_well)}</p></section>'
+        )
     # The form stands right below the most urgent alarm, where a thumb finds it without reading on.
-    parts += [_card(alarm) for alarm in calling[:1]]
+    parts += [_card(alarm, phrases) for alarm in calling[:1]]
     parts.append(_form(view, token))
-    parts += [_card(alarm) for alarm in (*calling[1:], *held, *quiet)]
+    parts += [_card(alarm, phrases) for alarm in (*calling[1:], *held, *quiet)]
     parts += [
-        f'<section class="card note"><p class="kind">\u25a0 Duskbell itself</p><p>{escape(text)}</p></section>'
+        f'<section class="card note"><p class="kind">\u25a0 {escape(phrases.page_itself)}</p>'
+        f"<p>{escape(text)}</p></section>"
         for text in view.troubles
     ]
-    return _frame(view.site, view.at, "".join(parts))
+    return _frame(view.site, view.at, "".join(parts), phrases)
 
 
-def render_door(site: str, token: str, said: tuple[str, bool] | None = None) -> str:
+def render_door(
+    site: str, token: str, said: tuple[str, bool] | None = None, phrases: Phrases = ENGLISH
+) -> str:
     """Write the page of a house whose alarms are not for everybody: sign in, or answer with a code."""
     form = (
         f'<form class="card" method="post" action="/open"><input type="hidden" name="token" value="{escape(token)}">'
-        '<label for="door">Your own word, to see what is wrong</label>'
+        f'<label for="door">{escape(phrases.page_door)}</label>'
         '<input id="door" name="word" type="password" autocomplete="current-password" required maxlength="200">'
-        "<button>Show the alarms</button></form>"
+        f"<button>{escape(phrases.page_show)}</button></form>"
     )
-    return _frame(site, "", _say(said) + form)
+    return _frame(site, "", _say(said) + form, phrases)
 
 
-def render_refusal(text: str) -> str:
+def render_refusal(text: str, phrases: Phrases = ENGLISH) -> str:
     """Write a page that says why something was not done."""
-    return _frame("Duskbell", "", f'<section class="card today"><p class="kind">{escape(text)}</p></section>')
+    body = f'<section class="card today"><p class="kind">{escape(text)}</p></section>'
+    return _frame("Duskbell", "", body, phrases)
 
 
-def _frame(site: str, at: str, body: str) -> str:
+def _frame(site: str, at: str, body: str, phrases: Phrases) -> str:
     return (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        f'<!doctype html><html lang="{escape(phrases.language)}"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="robots" content="noindex">'
         f"<title>{escape(site)}</title><style>{STYLE}</style></head><body>"
         f'<h1>{escape(site)}</h1><p class="at">{escape(at)}</p><main>{body}</main>'
-        '<p><a href="/">Look again</a></p></body></html>'
+        f'<p><a href="/">{escape(phrases.page_again)}</a></p></body></html>'
     )
 
 
@@ -114,39 +118,47 @@ def _say(said: tuple[str, bool] | None) -> str:
     return f'<section class="card {kind}" role="status"><p class="kind">{sign} {escape(text)}</p></section>'
 
 
-def _card(alarm: AlarmView) -> str:
+def _card(alarm: AlarmView, phrases: Phrases) -> str:
     kind = "quiet" if alarm.silence else alarm.response.value
+    holder = phrases.page_has_it.format(person=alarm.who) if alarm.who else alarm.state
     rows = [
-        ("What", alarm.detail),
-        ("Where", alarm.place),
-        ("Since", alarm.since),
-        ("Harm", alarm.left),
-        ("State", alarm.silence or (f"{alarm.who} has it" if alarm.who else alarm.state)),
+        (phrases.page_what, alarm.detail),
+        (phrases.page_where, alarm.place),
+        (phrases.page_since, alarm.since),
+        (phrases.page_harm, alarm.left),
+        (phrases.page_state, alarm.silence or holder),
     ]
-    lines = "".join(f"<dt>{title}</dt><dd>{escape(text)}</dd>" for title, text in rows if text)
-    first = "" if alarm.silence else f'<p class="first">First: {escape(alarm.action)}</p>'
+    lines = "".join(f"<dt>{escape(title)}</dt><dd>{escape(text)}</dd>" for title, text in rows if text)
+    action = escape(phrases.page_first.format(action=alarm.action))
+    first = "" if alarm.silence else f'<p class="first">{action}</p>'
+    word = {
+        Response.EMERGENCY: phrases.emergency,
+        Response.TODAY: phrases.today,
+        Response.NOTE: phrases.note,
+    }[alarm.response]
     return (
-        f'<section class="card {kind}"><p class="kind">{_SIGN[alarm.response]}</p><h2>{escape(alarm.name)}</h2>'
-        f"{first}<dl>{lines}</dl></section>"
+        f'<section class="card {kind}"><p class="kind">{_SHAPE[alarm.response]} {escape(word)}</p>'
+        f"<h2>{escape(alarm.name)}</h2>{first}<dl>{lines}</dl></section>"
     )
 
 
 def _form(view: PageView, token: str) -> str:
+    phrases = view.phrases
     options = "".join(f"<option>{escape(person)}</option>" for person in view.people)
-    title = "I have it" if view.alarms else "Answer a test call"
+    title = phrases.page_i_have_it if view.alarms else phrases.page_test
+    button = phrases.page_act if view.alarms else phrases.page_answer
     word = (
-        '<label for="word">or your own word <small>(who has one needs it)</small></label>'
+        f'<label for="word">{escape(phrases.page_word)} <small>({escape(phrases.page_word_hint)})</small></label>'
         '<input id="word" name="word" type="password" maxlength="200" autocomplete="current-password">'
     )
     return (
         '<form class="card" method="post" action="/answer" autocomplete="off">'
         f'<input type="hidden" name="token" value="{escape(token)}">'
-        f"<h2>{title}</h2>"
-        '<label for="code">The four digits of your message</label>'
+        f"<h2>{escape(title)}</h2>"
+        f'<label for="code">{escape(phrases.page_code)}</label>'
         '<input id="code" name="code" inputmode="numeric" pattern="[0-9]{4}" maxlength="4" required>'
-        '<label for="person">Who you are</label>'
-        f'<select id="person" name="person"><option value="">choose</option>{options}</select>'
-        f"{word if view.has_words else ''}<button>{'I have it and I am acting' if view.alarms else 'Answer'}</button>"
-        "<p><small>The calls stop for this alarm and the others are told your name. It sounds again if it stays "
-        "wrong.</small></p></form>"
+        f'<label for="person">{escape(phrases.page_who)}</label>'
+        f'<select id="person" name="person"><option value="">{escape(phrases.page_choose)}</option>{options}</select>'
+        f"{word if view.has_words else ''}<button>{escape(button)}</button>"
+        f"<p><small>{escape(phrases.page_comes)}</small></p></form>"
     )

@@ -177,13 +177,10 @@ class _Visit(BaseHTTPRequestHandler):
         if not comes_from_us(
             dict(self.headers.items()), host, secure=outer.page.secure
         ) or not outer.forms.is_ours(self._cookie(FORM_COOKIE), fields.get("token", "")):
-            self._refuse(
-                HTTPStatus.FORBIDDEN, "this form is too old or not ours: look again and send it anew"
-            )
+            self._refuse(HTTPStatus.FORBIDDEN, outer.host.view().phrases.page_too_old)
             return
         if outer.guesses.is_refused(self.client_address[0]):
-            text = "too many wrong codes: refused for an hour. Answer by text message or on the board."
-            self._refuse(HTTPStatus.TOO_MANY_REQUESTS, text)
+            self._refuse(HTTPStatus.TOO_MANY_REQUESTS, outer.host.view().phrases.page_locked)
             return
         match self.path:
             case "/answer":
@@ -207,24 +204,25 @@ class _Visit(BaseHTTPRequestHandler):
     def _answer(self, fields: dict[str, str]) -> None:
         """Take an answer: the code, and the name or the own word of a person."""
         outer = self.server_of_page
-        files = outer.host.word_files()
+        files, view = outer.host.word_files(), outer.host.view()
+        phrases = view.phrases
         person, word = fields.get("person", "").strip(), fields.get("word", "")
         if word:
             found = find_word(files, word)
             if found is None:
-                self._count_wrong("this is nobody's word")
+                self._count_wrong(phrases.page_not_yours)
                 return
             person = found
         elif person in files:
-            self._show(said=(f"{person} answers with their own word", False), status=HTTPStatus.FORBIDDEN)
+            self._show(said=(phrases.page_own_word.format(person=person), False), status=HTTPStatus.FORBIDDEN)
             return
-        if person not in outer.host.view().people:
-            self._show(said=("say who you are", False), status=HTTPStatus.BAD_REQUEST)
+        if person not in view.people:
+            self._show(said=(phrases.page_say_who, False), status=HTTPStatus.BAD_REQUEST)
             return
         code = fields.get("code", "").strip()
         verdict = outer.host.answer(code, person)
         if verdict.wrong:
-            self._count_wrong("no open alarm has this code")
+            self._count_wrong(phrases.page_not_open)
             return
         log.info("answered on the page", person=person, taken=verdict.taken, client=self.client_address[0])
         status = HTTPStatus.OK if verdict.taken else HTTPStatus.SERVICE_UNAVAILABLE
@@ -234,7 +232,7 @@ class _Visit(BaseHTTPRequestHandler):
         """Let a person sign in to read."""
         outer = self.server_of_page
         if find_word(outer.host.word_files(), fields.get("word", "")) is None:
-            self._count_wrong("this is nobody's word")
+            self._count_wrong(outer.host.view().phrases.page_not_yours)
             return
         cookie = _set_cookie(READER_COOKIE, outer.sessions.begin(), secure=outer.page.secure)
         self._send(HTTPStatus.SEE_OTHER, b"", (("Location", "/"), ("Set-Cookie", cookie)))
@@ -298,11 +296,11 @@ class _Visit(BaseHTTPRequestHandler):
         if outer.page.open_reading or outer.sessions.is_open(self._cookie(READER_COOKIE)):
             text = render_page(view, token, said)
         else:
-            text = render_door(view.site, token, said)
+            text = render_door(view.site, token, said, view.phrases)
         self._send(status, text.encode(), more)
 
     def _refuse(self, status: HTTPStatus, text: str, more: tuple[tuple[str, str], ...] = ()) -> None:
-        self._send(status, render_refusal(text).encode(), more)
+        self._send(status, render_refusal(text, self.server_of_page.host.view().phrases).encode(), more)
 
     def _send(self, status: HTTPStatus, body: bytes, more: tuple[tuple[str, str], ...] = ()) -> None:
         with contextlib.suppress(OSError):  # the browser may be gone

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Protocol
 
 from controller.core.plan.alarm import Response
+from controller.core.plan.phrases import ENGLISH, Phrases
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,7 @@ class PageView:
     """Everything on the page.
 
     `at` is the local time; `troubles` is what ails Duskbell itself; with `has_words` somebody answers with a
-    word of their own.
+    word of their own. `phrases` are the page's own words.
     """
 
     site: str
@@ -40,6 +41,7 @@ class PageView:
     troubles: tuple[str, ...]
     people: tuple[str, ...]
     has_words: bool = False
+    phrases: Phrases = ENGLISH
 
 
 @dataclass(frozen=True, slots=True)
