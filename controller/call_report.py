@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -69,7 +69,10 @@ class EntryReport:
 
 @dataclass(frozen=True, slots=True)
 class CallReport:
-    """The whole report. `calls_by_person` counts messages that asked somebody to act."""
+    """The whole report. `calls_by_person` counts messages that asked somebody to act.
+
+    `others` counts the calls of entries that are not among the worst, so that every call stands somewhere.
+    """
 
     days: float
     calls: int
@@ -83,6 +86,7 @@ class CallReport:
     calls_by_person: Mapping[str, int]
     answered_within_min: float | None
     worst: tuple[EntryReport, ...]
+    others: Mapping[str, int] = field(default_factory=dict)
 
 
 def report_calls(
@@ -130,6 +134,7 @@ def report_calls(
         calls_by_person=_count_people(lines, phrases),
         answered_within_min=waits[len(waits) // 2] if waits else None,
         worst=tuple(worst[:WORST]),
+        others={each.alarm: each.calls for each in reports if each.calls and each not in worst[:WORST]},
     )
 
 
@@ -301,4 +306,7 @@ def write_report(report: CallReport) -> str:
         lines.append(f"{number:2}. {each.alarm}: {', '.join(facts)}")
         if each.advice:
             lines.append(f"    {each.advice}")
+    if report.others:
+        listed = ", ".join(f"{name} {calls}" for name, calls in report.others.items())
+        lines.append(f"Other calls, about which nothing is to be said: {listed}")
     return "\n".join(lines)

@@ -105,6 +105,10 @@ def test_a_good_alarm_calls_for_no_change() -> None:
     )
     assert report.answered_within_min == pytest.approx(3.5, abs=1)
     assert report.calls_by_person == {"keeper": 1}
+    assert report.others == {NAME: 1}, "no call is counted and not named"
+    assert (
+        write_report(report).splitlines()[-1] == f"Other calls, about which nothing is to be said: {NAME} 1"
+    )
 
 
 def test_an_alarm_over_before_anybody_came_is_counted() -> None:

@@ -45,7 +45,8 @@ class Phrases(Part):
     harm_live: str = key("Harm in {minutes} ({why}).", "Time until harm as it is reckoned now.")
     harm_now: str = key("Harm NOW.", "The value at which harm begins is passed.")
     over_unanswered: str = key(
-        "It is over, and nobody has answered: have a look, and answer.", "A call for what is over, unanswered."
+        "It is over, and nobody has answered: have a look, and answer.",
+        "A call for what is over, unanswered.",
     )
     nobody: str = key("Nobody has answered for {span}.", "The list has come to its end.")
     lapsed: str = key("{person} had it, and it is still wrong.", "An answer that did not help.")
