@@ -81,7 +81,7 @@ def test_without_mosquitto_the_embedded_broker_carries_readings(tmp_path: Path) 
 
 def test_the_demonstration_runs_on_the_demo_site_as_it_is_shipped(tmp_path: Path) -> None:
     """Its settings are the shipped ones but for places and patience, and `duskbell check` would take them."""
-    plan = Demo(tmp_path)._write_settings(1883, 25, old="true")
+    plan = Demo(tmp_path)._write_settings(1883, 25, tmp_path / "modem", old="true")
     shipped = read_settings(SETTINGS)
 
     assert isinstance(shipped, Plan)
@@ -90,6 +90,10 @@ def test_the_demonstration_runs_on_the_demo_site_as_it_is_shipped(tmp_path: Path
     assert plan.broker.mqtt_3_only
     assert plan.mail is not None
     assert plan.mail.port == 25
+    assert plan.modem is not None
+    assert plan.modem.device == str(tmp_path / "modem")
+    assert plan.page is not None
+    assert plan.page.address == f"http://{LOOPBACK}:{plan.page.port}/"
     assert all(sensor.interval_s == 1200 for sensor in plan.sensor if not sensor.entered)
 
 
