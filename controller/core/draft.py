@@ -28,6 +28,7 @@ class Draft:
         "alarms",
         "alarms_due_ms",
         "almanac",
+        "balances",
         "chain",
         "codes_from",
         "days",
@@ -104,6 +105,7 @@ class Draft:
         self.standing = durable.standing
         self.learnt = durable.learnt
         self.days = durable.days
+        self.balances = durable.balances
         self.doubts = durable.doubts
         self.effects: list[Effect] = []
         self.due_alarms: set[str] = set()
@@ -188,6 +190,7 @@ class Draft:
             or self.standing is not old.standing
             or self.learnt is not old.learnt
             or self.days is not old.days
+            or self.balances is not old.balances
             or self.doubts is not old.doubts
         ):
             durable = Durable(
@@ -195,6 +198,7 @@ class Draft:
                 occurrences=self.occurrences, effects_made=self.effects_made, codes_from=self.codes_from,
                 salt=self.salt, unreported=self.unreported, senders=self.senders, chain=self.chain,
                 entered=self.entered, standing=self.standing, learnt=self.learnt, days=self.days,
+                balances=self.balances,
                 doubts=self.doubts,
             )  # fmt: skip
         return State(

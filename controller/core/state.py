@@ -14,6 +14,7 @@ from controller.core.alarms.alarm import Alarm
 from controller.core.alarms.chain import Chain
 from controller.core.alarms.lifecycle import Phase
 from controller.core.alarms.siren import Playing
+from controller.core.curtain.balance import Balance
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.hold import Hold
 from controller.core.curtain.light_day import LightDay
@@ -79,7 +80,8 @@ class Durable:
     name of an effect comes twice, not even across a restart. `codes_from` and the secret `salt` are where this
     house's codes come from. `unreported` are text messages whose delivery has not been reported yet.
     `standing` is what a person said of storm and snow; `learnt` what curtains have learnt of themselves, and
-    `days` the light at each canopy today, as it was within the last hour. `doubts` says by sensor why a probe
+    `days` the light at each canopy today and `balances` the accounts of moves and memories of the sky, as they were
+    within the last hour. `doubts` says by sensor why a probe
     seems to hang in air: a restart must not forget it, for what shows it is the jump, and that is past.
     """
 
@@ -98,6 +100,7 @@ class Durable:
     standing: Standing | None = None
     learnt: Mapping[str, Learnt] = field(default_factory=dict)
     days: Mapping[str, LightDay] = field(default_factory=dict)
+    balances: Mapping[str, Balance] = field(default_factory=dict)
     doubts: Mapping[str, str] = field(default_factory=dict)
 
 

@@ -12,13 +12,14 @@ from controller.core.curtain.balance import (
     Balance,
     Sight,
     find_temper,
+    keep,
     weigh,
 )
 from controller.core.curtain.costs import POSITIONS, make_scales
 from controller.core.curtain.drive import Drive, Phase, local_day
 from controller.core.curtain.sky_memory import CLEAR_LEAST_W_M2, mean_index
 from controller.core.curtain.view import View
-from controller.core.draft import Draft
+from controller.core.draft import Draft, with_item
 from controller.core.listen import look_up_sky
 from controller.core.plan.curtain import Curtain
 from controller.core.plan.economics import Economics
@@ -28,8 +29,11 @@ from controller.core.sky.almanac import (
     clear_sky_w_m2,
     sun_height_deg,
 )
-from controller.core.units import DAY_MS, MINUTE_MS, UMOL_PER_JOULE_GLOBAL, HouseMs
+from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, UMOL_PER_JOULE_GLOBAL, HouseMs
 from controller.core.vocabulary import Run
+
+KEEP_EVERY_MS: Final = HOUR_MS
+"""How often a balance is written, so that a restart loses little and the card is spared. [ms]"""
 
 LEAST_WAIT_MS: Final = MINUTE_MS // 2
 """Readings that come faster than this are weighed together. [ms]"""
@@ -46,7 +50,9 @@ def weigh_curtain(
     economics = curtain.economics
     if economics is None:
         return view
-    balance = view.balance or EMPTY
+    kept = draft.balances.get(curtain.name)
+    # After a start it goes on where it was last kept; how long it has been away is no time that was weighed.
+    balance = view.balance or (EMPTY if kept is None else kept._replace(weighed_ms=None))
     sense = draft.senses.get(curtain.light_sensor)
     if not reckoned:
         balance = _gather(balance, light_w_m2, None if sense is None else sense.heard_ms)
@@ -65,7 +71,17 @@ def weigh_curtain(
         )
         sight = _look(draft, economics, drive, view, balance, light_w_m2=light_w_m2, reckoned=reckoned)
         balance = weigh(scales, economics, balance, sight)._replace(light_sum=0.0, light_count=0)
+        if kept is None or _is_older(kept, balance):
+            draft.balances = with_item(draft.balances, curtain.name, keep(balance))
     return view if balance is view.balance else view._replace(balance=balance)
+
+
+def _is_older(kept: Balance, balance: Balance) -> bool:
+    """Whether what is kept has fallen behind by so much that it is worth a write: not through a night."""
+    if kept.weighed_ms is None or balance.weighed_ms is None:
+        return True
+    has_changed = round(balance.sky.seen_min, 1) != kept.sky.seen_min or balance.local_day != kept.local_day
+    return has_changed and not 0 <= balance.weighed_ms - kept.weighed_ms < KEEP_EVERY_MS
 
 
 def _gather(balance: Balance, light_w_m2: float | None, heard_ms: HouseMs | None) -> Balance:

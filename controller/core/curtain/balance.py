@@ -188,6 +188,21 @@ class Balance(NamedTuple):
 EMPTY: Final = Balance()
 
 
+def keep(balance: Balance) -> Balance:
+    """Return what of a balance is worth a write to the card: the account, the day's light, the sky, all rounded."""
+    rows = tuple(tuple(round(share, 4) for share in row) for row in balance.sky.rows)
+    return Balance(
+        weighed_ms=balance.weighed_ms,
+        sky=SkyMemory(rows, round(balance.sky.seen_min, 1)),
+        restless=round(balance.restless, 4),
+        usual_w_m2=None if balance.usual_w_m2 is None else round(balance.usual_w_m2, 1),
+        local_day=balance.local_day,
+        day_mol=round(balance.day_mol, 4),
+        moves_before=balance.moves_before,
+        credit=balance.credit,
+    )
+
+
 def weigh(scales: Scales, economics: Economics, balance: Balance, sight: Sight) -> Balance:
     """Weigh the minutes since the last time, and say where the curtain should go.
 
