@@ -78,9 +78,14 @@ class Called:
 
 @dataclass(slots=True)
 class Outcome:
-    """What a replay showed. `called` are the alarms that made somebody's phone ring, `messages` counts all messages."""
+    """What a replay showed. `called` are the alarms that made somebody's phone ring, `messages` counts all messages.
+
+    `moves` counts as the day's budget does: an opening in steps is one move, a humidity gap is one, out and back;
+    `starts` counts the starts of the motor, each of which is a row of `positions`.
+    """
 
     moves: dict[str, int] = field(default_factory=dict)
+    starts: dict[str, int] = field(default_factory=dict)
     positions: list[Position] = field(default_factory=list)
     alarms: list[tuple[UtcMs, str, str]] = field(default_factory=list)
     decisions: list[tuple[UtcMs, str, str, str]] = field(default_factory=list)
@@ -200,8 +205,10 @@ class Replay:
                 self._motor.act(effect, stamp.house_ms)
                 if effect.run is not Run.STOP:
                     state: State = self.engine.state
-                    rule = state.durable.drives[effect.curtain].rule
-                    self.outcome.moves[effect.curtain] = self.outcome.moves.get(effect.curtain, 0) + 1
+                    drive = state.durable.drives[effect.curtain]
+                    rule = drive.rule
+                    self.outcome.moves[effect.curtain] = drive.moves_total
+                    self.outcome.starts[effect.curtain] = self.outcome.starts.get(effect.curtain, 0) + 1
                     self.outcome.positions.append(
                         Position(stamp.utc_ms, effect.curtain, effect.drawn_percent, rule, effect.reason)
                     )

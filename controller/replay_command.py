@@ -194,6 +194,7 @@ def _document(tally: Tally, outcome: Outcome) -> dict[str, object]:
         "rows_read": tally.read,
         "rows_refused": tally.refused,
         "moves": outcome.moves,
+        "motor_starts": outcome.starts,
         "calls": outcome.calls,
         "messages": outcome.messages,
         "alarms": sum(1 for _, _, text in outcome.alarms if text.startswith(Trigger.RAISE.value)),
@@ -205,7 +206,9 @@ def _print_words(tally: Tally, outcome: Outcome, path: Path | None) -> None:
     print(f"{tally.read} rows read, {tally.refused} refused")
     for name, moves in outcome.moves.items():
         where = "" if path is None else f", written with their reasons to {path}"
-        print(f"curtain {name}: {moves} moves{where}")
+        starts = outcome.starts.get(name, 0)
+        parts = "" if starts == moves else f" in {starts} starts of the motor"
+        print(f"curtain {name}: {moves} moves{parts}{where}")
     print(f"calls: {outcome.calls} alarms would have called somebody, with {outcome.messages} messages")
     if outcome.calls:
         print(

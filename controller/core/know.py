@@ -8,6 +8,7 @@ from typing import Final
 from controller.core.curtain.drive import Drive, local_day
 from controller.core.curtain.light_shift import end_day, find_shift, find_usual, tell_shift
 from controller.core.curtain.self_knowledge import (
+    PAIR_LEAST_MIN,
     PAIR_LEAST_W_M2,
     UNLEARNT,
     Learnt,
@@ -24,10 +25,14 @@ from controller.core.curtain.self_knowledge import (
 )
 from controller.core.curtain.view import trusted
 from controller.core.draft import Draft, with_item
+from controller.core.plan.alarm import Watched
 from controller.core.plan.curtain import Curtain
 from controller.core.plan.sensor import Mounted
 from controller.core.units import MINUTE_MS, SECOND_MS
 from controller.core.vocabulary import Ledger, Run
+
+LIGHT_MATTERS: Final = frozenset({"light", "shift"})
+"""What is told of the light sensor, and not of the curtain itself."""
 
 LONGEST_PAIR_MIN: Final = 5.0
 """A pause of readings counts as no more than this. [min]"""
@@ -56,7 +61,7 @@ def know_travel(draft: Draft, curtain: Curtain, before: Drive) -> None:
 def know_light(
     draft: Draft, curtain: Curtain, drive: Drive, watch: Watch, *, passed_ms: int, clear_w_m2: float | None
 ) -> Watch:
-    """Watch the light sensor against the clear sky, and the second one against the first; judge at the day's end."""
+    """Watch the light sensor against the clear sky, and the second one against the first."""
     sensor = draft.roll.sensors.get(curtain.light_sensor)
     if sensor is None or sensor.mounted is not Mounted.OUTSIDE:
         return watch
@@ -73,8 +78,24 @@ def know_light(
     if len(watch.quotients) > windows:
         _judge_window(draft, curtain, watch)
     if curtain.second_light_sensor and light >= PAIR_LEAST_W_M2:
+        before = watch
         watch = _pair(draft, curtain, drive, watch, light, min(passed_ms / MINUTE_MS, LONGEST_PAIR_MIN))
+        if before.open_pair[0] < PAIR_LEAST_MIN <= watch.open_pair[0]:
+            _judge_pair(draft, curtain, Watch(open_pair=watch.open_pair))
+        if before.drawn_pair[0] < PAIR_LEAST_MIN <= watch.drawn_pair[0]:
+            _judge_pair(draft, curtain, Watch(drawn_pair=watch.drawn_pair))
     return watch
+
+
+def tell_learnt(draft: Draft) -> None:
+    """Say what curtains have learnt of themselves that is not as set, for the alarm entry that stands for it."""
+    texts = [
+        f"curtain {name}: {f'its light sensor {text}' if matter in LIGHT_MATTERS else text}"
+        for name, learnt in draft.learnt.items()
+        if name in draft.roll.curtains
+        for matter, text in learnt.told
+    ]
+    draft.set_trouble(Watched.LEARNT, "; ".join(texts) or None)
 
 
 def allow_for_shift(draft: Draft, curtain: Curtain) -> float:
@@ -119,6 +140,20 @@ def _judge_window(draft: Draft, curtain: Curtain, watch: Watch) -> None:
     draft.learnt = with_item(draft.learnt, curtain.name, learnt)
 
 
+def _judge_pair(draft: Draft, curtain: Curtain, watch: Watch) -> None:
+    """Learn from an hour of pairs what cover or curtain let through, once a day, and tell what is not as set."""
+    before = learnt = draft.learnt.get(curtain.name, UNLEARNT)
+    learnt = learn_transmissions(learnt, watch, second_is_below=_is_below(draft, curtain))
+    if learnt.cover_days != before.cover_days:
+        news = judge_transmission("cover", learnt.cover, learnt.cover_days, curtain.cover_transmission)
+        learnt = _tell(draft, learnt, "cover", news, ledger=Ledger.HOUSE, subject=curtain.name)
+    if learnt.curtain_days != before.curtain_days:
+        news = judge_transmission("drawn curtain", learnt.curtain, learnt.curtain_days, curtain.transmission)
+        learnt = _tell(draft, learnt, "curtain", news, ledger=Ledger.HOUSE, subject=curtain.name)
+    if learnt is not before:
+        draft.learnt = with_item(draft.learnt, curtain.name, learnt)
+
+
 def _judge_day(draft: Draft, curtain: Curtain, watch: Watch) -> None:
     """Take a day in that is over, and tell what it shows."""
     before = learnt = draft.learnt.get(curtain.name, UNLEARNT)
@@ -145,13 +180,6 @@ def _judge_day(draft: Draft, curtain: Curtain, watch: Watch) -> None:
             ledger=Ledger.SENSOR,
             subject=curtain.light_sensor,
         )
-    learnt = learn_transmissions(learnt, watch, second_is_below=_is_below(draft, curtain))
-    if learnt.cover_days != before.cover_days:
-        news = judge_transmission("cover", learnt.cover, learnt.cover_days, curtain.cover_transmission)
-        learnt = _tell(draft, learnt, "cover", news, ledger=Ledger.HOUSE, subject=curtain.name)
-    if learnt.curtain_days != before.curtain_days:
-        news = judge_transmission("drawn curtain", learnt.curtain, learnt.curtain_days, curtain.transmission)
-        learnt = _tell(draft, learnt, "curtain", news, ledger=Ledger.HOUSE, subject=curtain.name)
     if learnt is not before:
         draft.learnt = with_item(draft.learnt, curtain.name, learnt)
 

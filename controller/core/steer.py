@@ -52,6 +52,7 @@ def steer_due(draft: Draft) -> None:
             steer(draft, draft.roll.curtains[name])
     if draft.due_curtains:
         _tell_troubles(draft)
+        know.tell_learnt(draft)
 
 
 def steer(draft: Draft, curtain: Curtain) -> None:

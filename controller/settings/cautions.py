@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from controller.core.plan.alarm import Kind, Response, Watched
-from controller.core.plan.curtain import Actuator
+from controller.core.plan.curtain import Actuator, Curtain
 from controller.core.plan.people import Way
 from controller.core.plan.sensor_defaults import stale_after_ms
 from controller.core.plan.site import Security
@@ -87,6 +87,8 @@ def _doubt_curtains(plan: Plan) -> Iterator[Fault]:
         where, path = label("curtain", curtain.name), ("curtain", index)
         if curtain.light_ceiling is None and curtain.hold_heat is None and curtain.economics is None:
             yield Fault(path, f"{where}: it has no rule, so only people move it")
+        if curtain.economics is not None:
+            yield from _doubt_ignored(curtain, path, where)
         if curtain.dry_run:
             yield Fault(
                 (*path, "dry_run"),
@@ -96,6 +98,20 @@ def _doubt_curtains(plan: Plan) -> Iterator[Fault]:
             yield Fault(
                 (*path, "has_limit_report"),
                 f"{where}: without reports of its end switches its place is known by running time alone",
+            )
+
+
+def _doubt_ignored(curtain: Curtain, path: Path, where: str) -> Iterator[Fault]:
+    for key, instead in (
+        ("light_ceiling", "`light_ceiling_umol_m2_s`"),
+        ("hold_heat", "its prices and set-points"),
+        ("light_sum", "`day_light_low_mol_m2`, `day_light_high_mol_m2` and `beyond_band_worth`"),
+    ):
+        if getattr(curtain, key) is not None:
+            yield Fault(
+                (*path, key),
+                f"{where}: `[curtain.economics]` decides in place of `[curtain.{key}]`, by {instead}; this table is "
+                "not used",
             )
 
 

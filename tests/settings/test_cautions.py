@@ -75,6 +75,15 @@ def test_what_is_doubtful_is_said_at_its_line(old: str, new: str, words: str) ->
     assert all(1 <= line <= text.count("\n") for line in told.values())
 
 
+def test_tables_that_the_economics_put_aside_are_named() -> None:
+    """A band for the day's light beside the economics is not used, and the check says which keys are."""
+    old = "duty_s_per_hour = 900"
+    assert GOOD.count(old) == 1
+    head, tail = GOOD.split(old)
+    words = tell(f"{head}{old}\n[curtain.economics]\n[curtain.light_sum]\n{tail}")
+    assert any("light_sum" in word and "`beyond_band_worth`" in word for word in words)
+
+
 def test_the_backup_is_asked_for_at_the_line_of_the_time() -> None:
     """The caution that an alarm cannot protect stands at the time to respond itself."""
     text = GOOD.replace("time_to_respond_min = 60", "time_to_respond_min = 30")

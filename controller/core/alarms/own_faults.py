@@ -77,6 +77,12 @@ OWN_FAULTS: Final[tuple[AlarmEntry, ...]] = (
         action="Isolator off, then look at the motor", minutes=240.0,
     ),
     _fault(
+        Watched.LEARNT, "not as set by its own data", Response.NOTE, 0.0,
+        cause="Dirt on a light sensor, friction, a stretched cable, another cloth or cover than set.",
+        consequence="The curtain is drawn and opened by a wrong light or time, and costs more than it need.",
+        action="Wipe the sensor, or put the setting right", minutes=10080.0,
+    ),
+    _fault(
         Watched.SKY, "no table of the sun", Response.NOTE, 3600.0,
         cause="The table could not be made.", consequence="The rules go by light and temperature alone.",
         action="See the log", minutes=10080.0,

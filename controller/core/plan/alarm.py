@@ -44,6 +44,7 @@ class Watched(Enum):
     SIREN = "siren"
     REPLIES = "replies"
     CURTAIN = "curtain"
+    LEARNT = "learnt"
     SKY = "sky"
     CLOCK = "clock"
     SETTINGS = "settings"
