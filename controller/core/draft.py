@@ -60,6 +60,7 @@ class Draft:
         "standing",
         "state",
         "stirred",
+        "supervised_ms",
         "tended",
         "troubles",
         "unreported",
@@ -89,6 +90,7 @@ class Draft:
         self.refused = state.refused
         self.settled_ms = state.settled_ms
         self.heartbeat_ms = state.heartbeat_ms
+        self.supervised_ms = state.supervised_ms
         self.alarms_due_ms = state.alarms_due_ms
         self.drives = durable.drives
         self.holds = durable.holds
@@ -206,7 +208,8 @@ class Draft:
             senses=self.senses, tended=self.tended, views=self.views, rules=self.rules, troubles=self.troubles,
             way_failures=self.way_failures, way_troubles=self.way_troubles, playing=self.playing,
             refused=self.refused, settled_ms=self.settled_ms,
-            heartbeat_ms=self.heartbeat_ms, alarms_due_ms=self.alarms_due_ms, wake_ms=wake_ms,
+            heartbeat_ms=self.heartbeat_ms, supervised_ms=self.supervised_ms,
+            alarms_due_ms=self.alarms_due_ms, wake_ms=wake_ms,
         )  # fmt: skip
 
 

@@ -128,6 +128,7 @@ class State:
     refused: Mapping[str, tuple[int, str]] = field(default_factory=dict)
     settled_ms: HouseMs = 0
     heartbeat_ms: HouseMs = 0
+    supervised_ms: HouseMs = 0
     alarms_due_ms: HouseMs = 0
     wake_ms: HouseMs = NEVER
 

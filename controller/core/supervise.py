@@ -41,6 +41,9 @@ from controller.core.vocabulary import Ledger, PublishState, TestCallAsked
 WATCHER: Final = "outside watcher"
 """Name under which the sign of life goes out; nobody answers to it."""
 
+CLOCK_AGAIN_MS: Final = 5 * MINUTE_MS
+"""While nobody knows the time, it is looked again so often whether somebody does. [ms]"""
+
 WEEK_DAYS: Final = 7
 """A test call that was missed, by a long absence, is made up for after this. [days]"""
 
@@ -53,12 +56,12 @@ def supervise(draft: Draft) -> None:
     if rules is None:
         _follow_asked_tests(draft)
         return
-    if not draft.deadline_has_come and draft.chain is draft.state.durable.chain:
+    if draft.now < draft.supervised_ms and not _is_stirred(draft):
         return
     wall = read_wall(draft.stamp)
-    draft.chain = expect_paths(
-        draft.chain, [path_name(person, way.value) for person, way in list_paths(draft)], draft.now
-    )
+    if not draft.supervised_ms or draft.plan is not draft.state.plan:
+        paths = [path_name(person, way.value) for person, way in list_paths(draft)]
+        draft.chain = expect_paths(draft.chain, paths, draft.now)
     if wall is not None:
         _test_weekly(draft, rules, wall)
         _write_digest(draft, rules, wall)
@@ -66,6 +69,11 @@ def supervise(draft: Draft) -> None:
     draft.chain = mark_unreached(draft.chain, draft.now)
     _tell_doubts(draft, rules)
     _give_sign_of_life(draft, rules)
+
+
+def _is_stirred(draft: Draft) -> bool:
+    """Tell whether this turn has changed what is supervised, or how."""
+    return draft.chain is not draft.state.durable.chain or draft.plan is not draft.state.plan
 
 
 def _follow_asked_tests(draft: Draft) -> None:
@@ -259,7 +267,9 @@ def next_look_ms(draft: Draft) -> HouseMs:
     """Return when time alone has work here [ms]."""
     rules = draft.plan.supervision
     if rules is None and not draft.chain.flood and not draft.chain.tests:
-        return NEVER  # the usual case in a replay, a year of which has half a million turns
+        return NEVER
+    if draft.now < draft.supervised_ms and not _is_stirred(draft):
+        return draft.supervised_ms  # the usual case, and a year has half a million turns
     times = [flood_ends_ms(draft.chain)] if draft.chain.flood else []
     times += [test.due_ms for test in draft.chain.tests]
     if rules is not None:
@@ -267,9 +277,12 @@ def next_look_ms(draft: Draft) -> HouseMs:
         if draft.stamp.utc_trusted:
             minutes = (read_minute(rules.test_time), read_minute(rules.digest_time))
             times += [wait_until_ms(draft.stamp, minute) for minute in minutes if minute is not None]
+        else:
+            times.append(draft.now + CLOCK_AGAIN_MS)
         if rules.heartbeat_min:
             times.append(draft.heartbeat_ms)
-    return min((time for time in times if time > draft.now), default=NEVER)
+    draft.supervised_ms = min((time for time in times if time > draft.now), default=NEVER)
+    return draft.supervised_ms
 
 
 def forget_gone(draft: Draft) -> None:

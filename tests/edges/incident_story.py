@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "core"))
+sys.path.append(str(Path(__file__).parents[1] / "core"))
 
 from makers import NOON_UTC_MS, make_plan, make_step, say
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "core"))
+sys.path.append(str(Path(__file__).parents[1] / "core"))
 
 from makers import NOON_UTC_MS, make_plan
 

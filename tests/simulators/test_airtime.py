@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "edges"))
+sys.path.append(str(Path(__file__).parents[1] / "edges"))
 
 from waiting import wait_until
 
