@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import queue
 import secrets
 import threading
 import traceback
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import Final
 
 import structlog
 
@@ -40,7 +39,6 @@ from controller.core.vocabulary import (
     TroubleSeen,
     Woken,
 )
-from controller.edges import last_good
 from controller.edges.calendar import Calendar, Job
 from controller.edges.clock import Clock
 from controller.edges.inbox import Inbound, Inbox
@@ -50,12 +48,10 @@ from controller.edges.notify import ways
 from controller.edges.notify.prober import Prober
 from controller.edges.notify.sender import Sender
 from controller.edges.null_motor import NullMotor
+from controller.edges.settings_file import Reloaded, SettingsFile
 from controller.edges.sun import keep_almanac
 from controller.edges.watchdog import Watchdog
 from controller.engine import Engine
-from controller.settings.difference import differences
-from controller.settings.load import read_settings
-from controller.settings.problems import write_problems
 
 log = structlog.get_logger("duskbell")
 
@@ -73,13 +69,6 @@ ACKNOWLEDGE_AT_MOST: Final = 10
 
 NULL_MOTOR_STEP_S: Final = 1.0
 """How closely a dry run follows its imagined motor. [s]"""
-
-
-class Reloaded(NamedTuple):
-    """What came of reading the settings again, in lines for people."""
-
-    good: bool
-    lines: tuple[str, ...]
 
 
 class Daemon:
@@ -103,14 +92,12 @@ class Daemon:
         what is wrong with the settings file if `plan` is the last good one instead. `on_heard` is called after
         each turn that took in what a sensor or a board has said.
         """
-        self._settings_path = settings_path
+        self._settings = SettingsFile(settings_path)
         self._on_heard = on_heard
         self.clock = clock
         self.inbox = Inbox()
         self._journal = journal
         self._stopping = threading.Event()
-        self._reload = threading.Event()
-        self._outcomes: queue.SimpleQueue[Reloaded] = queue.SimpleQueue()
         self._waiting: list[Callable[[], None]] = []
         self._house_ms: HouseMs = clock.house_ms()
         self._write_ms: HouseMs = self._house_ms
@@ -174,7 +161,7 @@ class Daemon:
 
     def reload(self) -> None:
         """Ask the loop to read the settings again. Safe in a signal handler."""
-        self._reload.set()
+        self._settings.ask()
 
     def _begin(self) -> None:
         """Start the core first, then the edges that feed it."""
@@ -244,8 +231,7 @@ class Daemon:
 
     def _take_one(self) -> None:
         """Wait for an event or a deadline, whichever comes first, and take one turn."""
-        if self._reload.is_set():
-            self._reload.clear()
+        if self._settings.take_asked():
             self._read_settings()
         inbound = self.inbox.take(self._sleep_s())
         stamp = self._stamp()
@@ -346,20 +332,10 @@ class Daemon:
 
     def _read_settings(self) -> None:
         """Read the settings again: good ones come into force as a difference, bad ones change nothing."""
-        loaded = read_settings(self._settings_path)
+        loaded = self._settings.read(self.engine.state.plan)
         if not isinstance(loaded, Plan):
-            for problem in loaded:
-                log.error("settings refused", problem=str(problem))
-            self.inbox.put(TroubleSeen(Watched.SETTINGS, write_problems(loaded)))
-            lines = ("refused; the old settings stay in force:", *(str(problem) for problem in loaded))
-            self._outcomes.put(Reloaded(good=False, lines=lines))
+            self.inbox.put(TroubleSeen(Watched.SETTINGS, loaded))
             return
-        changes = [str(change) for change in differences(self.engine.state.plan, loaded)]
-        for change in changes:
-            log.info("settings", change=change)
-        self._outcomes.put(
-            Reloaded(good=True, lines=("in force now:", *(changes or ["nothing has changed"])))
-        )
         self._keep_good()
         self._turn(self._stamp(), Inbound(SettingsChanged(loaded)))
         self._mqtt.change_plan(loaded)
@@ -376,22 +352,11 @@ class Daemon:
 
     def _keep_good(self) -> None:
         """Keep the settings in force for a start that finds the file broken."""
-        try:
-            text = self._settings_path.read_text(encoding="utf-8")
-        except OSError as error:
-            log.warning("the good settings could not be kept", why=str(error))
-            return
-        last_good.keep(Path(self.engine.state.plan.journal.directory), text)
+        self._settings.keep(Path(self.engine.state.plan.journal.directory))
 
     def reload_and_wait(self, timeout_s: float) -> Reloaded | None:
         """Have the settings read again and wait for what came of it. For other threads; None if it takes too long."""
-        while not self._outcomes.empty():
-            self._outcomes.get_nowait()
-        self.reload()
-        try:
-            return self._outcomes.get(timeout=timeout_s)
-        except queue.Empty:
-            return None
+        return self._settings.ask_and_wait(timeout_s)
 
     def put_and_wait(self, event: Event, timeout_s: float) -> bool:
         """Put an event in and wait until it has been taken and remembered. For other threads."""
