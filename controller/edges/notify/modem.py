@@ -24,7 +24,7 @@ from controller.edges.clock import Clock
 from controller.edges.inbox import Inbox
 from controller.edges.notify.modem_path import Cause, ModemPath, read_field
 from controller.edges.notify.modem_reports import Reports
-from controller.edges.notify.modem_setup import NO_CARD, Dead, set_up
+from controller.edges.notify.modem_setup import NO_CARD, Dead, explain_port, set_up
 from controller.edges.notify.modem_store import Store
 from controller.edges.notify.modem_talk import Answer, Family, Patience, Port, Talk
 from controller.edges.notify.pdu import Submit, write_submits
@@ -173,7 +173,7 @@ class Modem:
             except Dead as dead:
                 self._die(str(dead))
             except OSError as error:  # pyserial's errors are OSErrors
-                self._die(_explain(error, self._settings.device))
+                self._die(explain_port(error, self._settings.device))
             except Exception as error:  # noqa: BLE001 - our own bug must not end the thread that messages need
                 _log.exception("the modem's thread stumbled")
                 self._die(f"a fault of Duskbell's own: {error!r}")
@@ -343,12 +343,3 @@ def _reference(answer: Answer) -> int:
     """Read the network's reference."""
     fields = answer.lines[0].removeprefix("+CMGS:").split(",") if answer.lines else []
     return (read_field(fields, 0) or 0) % 256
-
-
-def _explain(error: OSError, device: str) -> str:
-    """Say in plain words what has happened to the port."""
-    if error.errno == 2 or "No such file" in str(error):
-        return f"there is no modem at {device}"
-    if error.errno in {13, 16} or "ermission" in str(error) or "lock" in str(error):
-        return f"its port {device} cannot be used: {error.strerror or error}"
-    return f"it has been unplugged or has failed ({error.strerror or error})"

@@ -130,3 +130,12 @@ def _write_through(path: Path, text: str) -> None:
         file.write(text)
         file.flush()
         os.fsync(file.fileno())
+
+
+def explain_port(error: OSError, device: str) -> str:
+    """Say in plain words what has happened to the port."""
+    if error.errno == 2 or "No such file" in str(error):
+        return f"there is no modem at {device}"
+    if error.errno in {13, 16} or "ermission" in str(error) or "lock" in str(error):
+        return f"its port {device} cannot be used: {error.strerror or error}"
+    return f"it has been unplugged or has failed ({error.strerror or error})"
