@@ -13,6 +13,7 @@ from typing import Final
 from simulators.basin import Basin, Stock
 from simulators.boards import RelayBoard, TargetBoard
 from simulators.chance import stream
+from simulators.chemistry import oxygen_mg_l
 from simulators.house import Build, House
 from simulators.motor import Curtain, Direction
 from simulators.pump import circulate
@@ -174,6 +175,7 @@ class World:
         true["temperature inside"] = house.air_c
         true["humidity inside"] = house.humidity_percent
         true["light below"] = house.light_below_w_m2
+        true["oxygen in air"] = oxygen_mg_l(water_c=house.air_c, pressure_hpa=weather.pressure_hpa)
         for number, tank in enumerate(self.tanks, start=1):
             true[f"oxygen {number}"] = tank.oxygen_mg_l
             true[f"temperature {number}"] = tank.water_c

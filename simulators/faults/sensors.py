@@ -130,6 +130,18 @@ def _shadow(cast: Cast) -> Mend:
     return mend
 
 
+def _lift(cast: Cast) -> Mend:
+    """Lift an oxygen probe out of its tank and let it hang in the air of the house."""
+    instrument = _find(cast, "tank 1 oxygen", "tank 2 oxygen")
+    before = instrument.shows
+    instrument.shows = "oxygen in air"
+
+    def mend() -> None:
+        instrument.shows = before
+
+    return mend
+
+
 KINDS: Final = (
     Kind("sensor silent", "a sensor stops speaking", _fail(Failure.SILENT), 5.0, 12 * HOURS),
     Kind("sensor stuck", "a sensor repeats its last value", _fail(Failure.STUCK), 30.0, 30 * HOURS),
@@ -161,6 +173,7 @@ KINDS: Final = (
         60.0,
         24 * HOURS,
     ),
+    Kind("probe in air", "an oxygen probe hangs beside its tank", _lift, 60.0, 12 * HOURS, random=False),
     Kind("spikes", "one reading in ten is thrown far off", _spikes, 60.0, 24 * HOURS),
 )
 """What can go wrong with sensors."""
