@@ -164,7 +164,11 @@ def _release(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
 
 
 def _clear(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
-    """Let a stopped motor run again."""
+    """Let a stopped motor run again, or believe a doubted probe again: a person has looked."""
+    asked = str(request.get("curtain", "")).strip()
+    if asked in daemon.engine.state.durable.doubts:
+        done = _put(daemon, FaultCleared(asked, str(request["person"])))
+        return {"ok": done, "text": f"{asked} is believed again"}
     name = _curtain(daemon, request)
     done = _put(daemon, FaultCleared(name, str(request["person"])))
     return {"ok": done, "text": f"the motor of curtain {name} may run again"}

@@ -60,7 +60,12 @@ def add_talk(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
         "--correct", action="store_true", help="the last value was a slip: this one takes its place"
     )
     _add(commands, "release", "give a held curtain back to the rules", ("curtain",))
-    _add(commands, "clear", "you have looked at a stopped motor: let it run again", ("curtain",))
+    _add(
+        commands,
+        "clear",
+        "you have looked at a stopped motor, or a probe: let it run, or believe it, again",
+        ("curtain",),
+    )
     mode = _add(commands, "mode", "say that storm or snow is coming, for all curtains", ())
     mode.add_argument("weather", choices=[weather.value for weather in Weather], help="what is coming")
     mode.add_argument("--hours", type=float, help="how long [h]; with none: how long no sensor is heeded")

@@ -109,6 +109,8 @@ def _take_in(draft: Draft, event: Event) -> None:
             converse.take_in(draft, event)
         case AnswerGiven():
             sound.take_answer(draft, event)
+        case FaultCleared() if event.curtain in draft.doubts:
+            tend.believe(draft, event)
         case HoldAsked() | HoldReleased() | FaultCleared() | WeatherTold():
             steer.take_asked(draft, event)
         case AlarmShelved() | AlarmReset() | AlarmTakenOut() | AlarmPutBack():

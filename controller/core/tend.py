@@ -17,14 +17,14 @@ from controller.core.plan.alarm import Kind
 from controller.core.signals.sense import UNHEARD, Sense
 from controller.core.state import Tended
 from controller.core.units import HOUR_MS, MINUTE_MS, Quantity
-from controller.core.vocabulary import Trust
+from controller.core.vocabulary import FaultCleared, Ledger, Trust
 from controller.core.water.derive import derive, derive_loss
 from controller.core.water.probe import find_in_air, is_striking
 from controller.core.water.readings import Recipe
 from controller.core.water.trace import EMPTY, follow
 
 LOOKED_AFTER_MS: Final = 20 * MINUTE_MS
-"""So long after a person has answered for a doubtful probe it has been looked at, and is believed again. [ms]"""
+"""So long after a person can be there a doubted probe has been looked at. [ms]"""
 
 REMIND_EVERY_MS: Final = HOUR_MS
 """A test kit is due in days: looking once an hour is often enough. [ms]"""
@@ -106,10 +106,16 @@ def _doubt(work: _Work, name: str, doubt: str | None) -> None:
     """Ask whether a probe hangs in air. Its course begins anew with a doubt and at its end: it holds no water."""
     draft, elevation_m = work.draft, work.draft.plan.site.elevation_m
     trace, sense = work.traces[name], work.senses[name]
-    why = ""
-    for water in () if doubt is not None and _has_been_looked_at(draft, name) else draft.roll.probes[name]:
+    why, looked = "", doubt is not None and _has_been_looked_at(draft, name)
+    for water in draft.roll.probes[name]:
         why = why or find_in_air(
-            water, name, work.senses, trace, elevation_m=elevation_m, doubted=doubt is not None
+            water,
+            name,
+            work.senses,
+            trace,
+            elevation_m=elevation_m,
+            doubted=doubt is not None,
+            looked=looked,
         )
     if bool(why) is (doubt is not None):
         return
@@ -123,23 +129,29 @@ def _doubt(work: _Work, name: str, doubt: str | None) -> None:
 
 
 def _has_been_looked_at(draft: Draft, name: str) -> bool:
-    """Tell whether a person has had the time to look at a doubted probe.
-
-    A probe that was cleaned in a well aerated tank leaps, and shows what air gives for ever after: only eyes can tell
-    it from one that hangs beside the tank. A dry conductivity speaks for itself.
-    """
-    if draft.roll.sensors[name].quantity is Quantity.CONDUCTIVITY:
-        return False
+    """Tell whether a person who has answered for a doubted probe has had the time to get there and look."""
+    enough_ms = draft.plan.call_rules.call_out_and_travel_min * MINUTE_MS + LOOKED_AFTER_MS
     for each in draft.roll.alarms_of_sensor.get(name, ()):
         alarm = draft.alarms.get(each)
         if alarm is None or draft.roll.entries[each].kind is not Kind.DOUBTFUL:
             continue
-        if (
-            alarm.phase is Phase.ACKNOWLEDGED
-            and draft.stamp.utc_ms - alarm.answered_utc_ms >= LOOKED_AFTER_MS
-        ):
+        if alarm.phase is Phase.ACKNOWLEDGED and draft.now - alarm.raised_ms >= enough_ms:
             return True
     return False
+
+
+def believe(draft: Draft, event: FaultCleared) -> None:
+    """Believe a doubted probe again because a person has looked at it: it hangs in the water."""
+    name = event.curtain
+    doubt, sense = draft.doubts[name], draft.senses.get(name, UNHEARD)
+    draft.doubts = without_item(draft.doubts, name)
+    draft.tended = replace(draft.tended, traces=without_item(draft.tended.traces, name))
+    draft.note(Ledger.SENSOR, name, "looked at", f"{event.person} has looked: it hangs in the water")
+    if sense.why == doubt:
+        draft.senses = with_item(draft.senses, name, sense._replace(trust=Trust.GOOD, why=""))
+        draft.stirred[name] = None
+    draft.due_alarms.update(draft.roll.alarms_of_sensor.get(name, ()))
+    draft.due_curtains.update(draft.roll.curtains_of_sensor.get(name, ()))
 
 
 def _reckon(work: _Work, recipe: Recipe) -> None:

@@ -96,6 +96,7 @@ def find_in_air(
     *,
     elevation_m: float,
     doubted: bool = False,
+    looked: bool = False,
 ) -> str:
     """Say why a probe of `water` seems to hang in air; empty when it does not.
 
@@ -111,6 +112,10 @@ def find_in_air(
         Height of the site above the sea [m].
     doubted
         Whether it is in doubt already. Then the doubt stands unless the last minutes show water.
+    looked
+        Whether a person who answered for it has had the time to look. It ends no doubt where the reading is what the
+        air of the house gives: who has answered may yet not have been there. A dry conductivity speaks for
+        itself.
     """
     value = senses.get(name, UNHEARD).value
     if value is None:
@@ -118,7 +123,9 @@ def find_in_air(
     if name == water.conductivity:
         return _find_dry(trace, value, doubted=doubted)
     if name == water.oxygen:
-        return _find_airy(water, senses, trace, value, elevation_m=elevation_m, doubted=doubted)
+        return _find_airy(
+            water, senses, trace, value, elevation_m=elevation_m, doubted=doubted, looked=looked
+        )
     return _find_house_warm(water, senses, trace, value, doubted=doubted)
 
 
@@ -137,6 +144,7 @@ def _find_airy(
     *,
     elevation_m: float,
     doubted: bool,
+    looked: bool,
 ) -> str:
     why = "it jumped to what air gives and stays there: is the probe in air?"
     temperature = senses.get(water.temperature, UNHEARD)
@@ -147,8 +155,9 @@ def _find_airy(
     bands = [wet] if dry is None else [wet, dry]
     if doubted:
         beyond_air = all(_shows_water(trace, low, high, inside=False) for low, high in bands)
-        breathed = dry is not None and _shows_water(trace, *dry, inside=False) and _has_breathed(trace, wet)
-        return "" if beyond_air or breathed else why
+        unlike_air = dry is not None and _shows_water(trace, *dry, inside=False)
+        seen = looked and (dry is None or unlike_air)
+        return "" if beyond_air or seen or (unlike_air and _has_breathed(trace, wet)) else why
     points: tuple[Point, ...] = ()
     for low, high in bands:
         if not low <= value <= high:
