@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
+from controller.core.vocabulary import FaultCleared
 from simulators.faults.kind import Cast, Kind, Mend
 from simulators.instruments import Instrument
 from simulators.sensors import Failure, Spell
@@ -131,13 +132,14 @@ def _shadow(cast: Cast) -> Mend:
 
 
 def _lift(cast: Cast) -> Mend:
-    """Lift an oxygen probe out of its tank and let it hang in the air of the house."""
+    """Lift an oxygen probe out of its tank and let it hang in the air of the house; who hangs it back says so."""
     instrument = _find(cast, "tank 1 oxygen", "tank 2 oxygen")
     before = instrument.shows
     instrument.shows = "oxygen in air"
 
     def mend() -> None:
         instrument.shows = before
+        cast.run.turn(FaultCleared(instrument.name, "keeper"))
 
     return mend
 
