@@ -51,6 +51,16 @@ def _set(key: str, value: float, *choices: str) -> Callable[[Cast], Mend]:
     return begin
 
 
+def _say_looked(cast: Cast, name: str) -> None:
+    """Let the person at the probe say, some minutes later, that it hangs in the water."""
+    run = cast.run
+
+    def say() -> None:
+        run.turn(FaultCleared(name, "keeper"))
+
+    run.later(run.now_utc_ms + 300_000, say)
+
+
 def _drift(cast: Cast) -> Mend:
     """Let a probe creep away, as a membrane that dries out."""
     sensor = _find(cast, "tank 1 oxygen", "tank 2 oxygen", "tank 1 pH", "tank 2 pH").sensor
@@ -61,6 +71,7 @@ def _drift(cast: Cast) -> Mend:
     def mend() -> None:
         sensor.calibrate()
         sensor.drift_per_day, sensor.offset = before, offset
+        _say_looked(cast, sensor.name)
 
     return mend
 
@@ -139,7 +150,7 @@ def _lift(cast: Cast) -> Mend:
 
     def mend() -> None:
         instrument.shows = before
-        cast.run.turn(FaultCleared(instrument.name, "keeper"))
+        _say_looked(cast, instrument.name)
 
     return mend
 
