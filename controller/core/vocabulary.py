@@ -206,7 +206,10 @@ class WeatherTold:
 
 @dataclass(frozen=True, slots=True)
 class FaultCleared:
-    """A person has looked at the curtain and lets the motor run again."""
+    """A person has looked at the curtain and lets the motor run again, or at a doubted probe and believes it again.
+
+    `curtain` is the name of either.
+    """
 
     curtain: str
     person: str
