@@ -39,6 +39,10 @@ LEAST_WAIT_MS: Final = MINUTE_MS // 2
 """Readings that come faster than this are weighed together. [ms]"""
 
 
+NIGHT_WAIT_MS: Final = 5 * MINUTE_MS
+"""In the dark nothing changes from minute to minute. [ms]"""
+
+
 def weigh_curtain(
     draft: Draft, curtain: Curtain, drive: Drive, view: View, *, light_w_m2: float | None, reckoned: bool
 ) -> View:
@@ -58,6 +62,8 @@ def weigh_curtain(
         balance = _gather(balance, light_w_m2, None if sense is None else sense.heard_ms)
     # A fresh reading is weighed at once if the last weighing is not quite recent: waiting would only age it.
     wait_ms = LEAST_WAIT_MS if balance.light_count else MINUTE_MS
+    if balance.verdict.horizon_min == NIGHT_HORIZON_MIN:
+        wait_ms = NIGHT_WAIT_MS
     due = balance.weighed_ms is None or draft.now - balance.weighed_ms >= wait_ms
     if due and drive.phase is not Phase.RUNNING:
         if balance.light_count and not reckoned:
@@ -151,8 +157,10 @@ def _share_of_worth(draft: Draft, curtain: Curtain, economics: Economics, balanc
     Judged by the sum at the canopy so far and by what an open curtain would add until midnight under the clouds
     of the last hours.
     """
+    if economics.beyond_band_worth >= 1.0 or draft.almanac is None:
+        return 1.0
     index = mean_index(balance.sky)
-    if economics.beyond_band_worth >= 1.0 or draft.almanac is None or index is None:
+    if index is None:
         return 1.0
     stamp = draft.stamp
     midnight_ms = stamp.utc_ms + DAY_MS - (stamp.utc_ms + stamp.utc_offset_min * MINUTE_MS) % DAY_MS

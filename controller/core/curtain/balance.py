@@ -15,6 +15,7 @@ curtain from moving for what is already over.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from controller.core.curtain.costs import DAY_ABOVE_W_M2, POSITIONS, WARM_ENOUGH_K, Scales, count_minute
@@ -97,7 +98,13 @@ BROKEN: Final = Temper(0.866, 0.194, 1.595, 25.0, (0.078, 0.437, 0.485, 0.0))
 
 def find_temper(restless: float) -> Temper:
     """Find how to believe a sky whose index changes by `restless` from minute to minute on average [1]."""
-    steady = math.exp(-restless / RESTLESS)
+    return _mix_temper(round(100.0 * math.exp(-restless / RESTLESS)))
+
+
+@lru_cache(maxsize=101)
+def _mix_temper(steady_percent: int) -> Temper:
+    """Mix the two tempers, so many hundredths of the steady one."""
+    steady = steady_percent / 100.0
     return Temper(
         BROKEN.enough + steady * (STEADY.enough - BROKEN.enough),
         BROKEN.least_regret + steady * (STEADY.least_regret - BROKEN.least_regret),
@@ -299,15 +306,20 @@ def expect_costs(scales: Scales, balance: Balance, sight: Sight) -> list[float]:
     """Reckon what each position is expected to cost over the horizon [per m2 of floor]."""
     totals = [0.0] * len(scales.positions)
     sky = expect_sky(balance.sky, _weights(balance))
+    wanted_above_c = None if sight.inside_c is None else sight.inside_c - WARM_ENOUGH_K
     for (_, weight), clear in zip(AHEAD, sight.clear_ahead_w_m2, strict=True):
         weight_min = weight * sight.horizon_min
         for light, likely in _expect_light(sky, clear, balance, sight):
             is_day = (
                 sight.sun_is_up if clear is None and sight.sun_is_up is not None else light > DAY_ABOVE_W_M2
             )
-            costs = _count(scales, sight, light, is_day=is_day)
-            for at, cost in enumerate(costs):
-                totals[at] += weight_min * likely * cost
+            set_point = scales.day_c if is_day else scales.night_c
+            wanted = wanted_above_c is None or wanted_above_c < set_point
+            costs = count_minute(
+                scales, light, outside_c=sight.outside_c, is_day=is_day, heat_is_wanted=wanted
+            )
+            share = weight_min * likely
+            totals = [total + share * cost for total, cost in zip(totals, costs, strict=True)]
     return totals
 
 
@@ -318,6 +330,8 @@ def _expect_light(
     if clear_w_m2 is None:
         # No almanac: what it usually was of late is the best guess.
         return [(balance.usual_w_m2 or 0.0, 1.0)]
+    if clear_w_m2 <= 0.0:
+        return [(0.0, 1.0)]
     if not sky:
         index = 0.6
         if sight.light_w_m2 is not None and sight.clear_w_m2:

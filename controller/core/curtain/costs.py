@@ -111,23 +111,20 @@ def count_minute(
     free = light_w_m2 * scales.umol_per_w
     ceiling, harm, worth = scales.ceiling, scales.harm, scales.worth
     useful = min(ceiling, free)
-    costs = []
-    for through in scales.through:
-        canopy = free * through
-        if canopy > ceiling:
-            costs.append(harm * (canopy - ceiling))
-        else:
-            costs.append(worth * (useful - canopy))
+    costs = [
+        harm * (canopy - ceiling) if (canopy := free * through) > ceiling else worth * (useful - canopy)
+        for through in scales.through
+    ]
     if outside_c is None or not heat_is_wanted:
         return costs
     colder = (scales.day_c if is_day else scales.night_c) - outside_c
-    if colder > 0.0:
-        sun, heat = light_w_m2 * scales.sun_per_w, scales.heat
-        for at, u in enumerate(scales.u_w_m2_k):
-            lost = u * colder - sun * scales.through[at]
-            if lost > 0.0:
-                costs[at] += heat * lost
-    return costs
+    if colder <= 0.0:
+        return costs
+    sun, heat = light_w_m2 * scales.sun_per_w, scales.heat
+    return [
+        cost + heat * lost if (lost := u * colder - sun * through) > 0.0 else cost
+        for cost, u, through in zip(costs, scales.u_w_m2_k, scales.through, strict=True)
+    ]
 
 
 def find_break_even_w_m2(scales: Scales, *, colder_k: float) -> float:
