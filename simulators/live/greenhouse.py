@@ -143,6 +143,7 @@ class LiveGreenhouse:
         step_s = 60.0 / STEPS_A_MINUTE
         step = 0
         zone = ZoneInfo(self._plan.site.time_zone)
+        was_moving = False
         while not self._stopping.is_set():
             step += 1
             if not self._may_go_on(step, step_s):
@@ -160,17 +161,20 @@ class LiveGreenhouse:
                 self._speak(utc_ms)
             if self._clock is not None:
                 self._clock.utc_ms = self._start_utc_ms + round(step * step_s * 1000.0)
-            if step % STEPS_A_MINUTE == 0 or (
-                step % 3 == 0 and self.world.board.seconds_until_change() < 3600.0
-            ):
+            is_moving = self.world.board.seconds_until_change() < 3600.0
+            has_stopped = was_moving and not is_moving
+            if step % STEPS_A_MINUTE == 0 or (step % 3 == 0 and is_moving) or has_stopped:
                 self._report()
+            was_moving = is_moving
 
     def _may_go_on(self, step: int, step_s: float) -> bool:
         """Wait until it is time for a step; False if the house is to end.
 
-        The house goes no further than a minute ahead of what the daemon that it leads has heard.
+        The house goes no further than a minute ahead of what the daemon that it leads has heard, and not even a
+        step while the motor runs, whose time the daemon takes.
         """
-        if step % STEPS_A_MINUTE == 0 and self._clock is not None:
+        is_moving = self.world.board.seconds_until_change() < 3600.0
+        if self._clock is not None and (step % STEPS_A_MINUTE == 0 or is_moving):
             until = time.monotonic() + HEARD_WITHIN_S
             while self._clock.heard < self._owed and time.monotonic() < until:
                 if self._stopping.wait(0.001):
