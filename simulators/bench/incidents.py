@@ -14,6 +14,7 @@ import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from controller.core.alarms.lifecycle import SOUNDING, Phase
@@ -137,11 +138,17 @@ def judge(run: Clockwork, ear: Ear, outcome: Outcome) -> Outcome:
     return outcome
 
 
-def _play(seed: int) -> Outcome:
-    """Play one incident of the demo site, in a process of its own."""
+@lru_cache(maxsize=1)
+def _read_plan() -> Plan:
+    """Read the demo site's settings, once a process."""
     plan = read_settings(SETTINGS)
     assert isinstance(plan, Plan), "the demo site's settings are good"
-    return play(plan, seed)
+    return plan
+
+
+def _play(seed: int) -> Outcome:
+    """Play one incident of the demo site, in a process of its own."""
+    return play(_read_plan(), seed)
 
 
 def write_outcomes(outcomes: list[Outcome]) -> list[str]:

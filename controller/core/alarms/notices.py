@@ -133,6 +133,7 @@ def longest_notices(
         "short_shelved": phrases.short_shelved,
         "short_out": phrases.short_out,
         "back": phrases.back,
+        "reply_thanks": f": {phrases.reply_thanks}",
     }
     return {key: count_septets(f"{SPEAKER} {text.format(**words)}") for key, text in templates.items()}
 
@@ -148,6 +149,8 @@ def longest_of_the_house(phrases: Phrases = ENGLISH) -> Mapping[str, int]:
     return {
         "short_restarted": count_septets(f"{SPEAKER} {restarted}"),
         "test": max(count_septets(text) for text in tests),
+        "reply_locked": count_septets(f"{SPEAKER}: {phrases.reply_locked}"),
+        "reply_declined": count_septets(f"{SPEAKER}: {phrases.reply_declined.format(code='0000')}"),
     }
 
 
