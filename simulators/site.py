@@ -17,7 +17,7 @@ from simulators.instruments import read_site
 from simulators.people import Person
 from simulators.sky import Sky, SyntheticSky
 from simulators.world import World
-from simulators.years import Station, WeatherYear
+from simulators.years import TIME_ZONES, Station, WeatherYear, read_station
 
 SETTINGS: Final = Path(__file__).parent.parent / "config" / "duskbell.toml"
 SYNTHETIC: Final = "synthetic"
@@ -50,7 +50,7 @@ def build(
     start : datetime
         First instant, with an offset.
     weather : str
-        `synthetic`, or a weather station's name in small letters with hyphens.
+        `synthetic`, or a weather station's name in small letters with hyphens; then the house stands there.
     watch : Callable
         Makes what looks on, from the settings as the run has them.
 
@@ -61,9 +61,9 @@ def build(
     """
     start_ms = round(start.timestamp()) * 1000
     plan = slow_down(plan)
-    site = plan.site
     sky: Sky
     if weather == SYNTHETIC:
+        site = plan.site
         sky = SyntheticSky(
             seed,
             latitude_deg=site.latitude_deg,
@@ -71,7 +71,10 @@ def build(
             elevation_m=site.elevation_m,
         )
     else:
-        sky = WeatherYear(seed, Station[weather.upper().replace("-", "_")])
+        station = Station[weather.upper().replace("-", "_")]
+        sky = WeatherYear(seed, station)
+        plan = move_to(plan, station)
+        site = plan.site
     travel_s = plan.curtain[0].travel_time_s if plan.curtain else 300.0
     return Clockwork(
         plan,
@@ -104,6 +107,20 @@ def _reckon_sun(
         days=days,
         cache_dir=None,
     )
+
+
+def move_to(plan: Plan, station: Station) -> Plan:
+    """Let the house stand at a weather station: its sun and its clock must be those of its weather."""
+    record = read_station(station)
+    site = plan.site.model_copy(
+        update={
+            "latitude_deg": record.latitude_deg,
+            "longitude_deg": record.longitude_deg,
+            "elevation_m": record.elevation_m,
+            "time_zone": TIME_ZONES[station],
+        }
+    )
+    return plan.model_copy(update={"site": site})
 
 
 def slow_down(plan: Plan) -> Plan:

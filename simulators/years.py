@@ -31,6 +31,14 @@ class Station(Enum):
     MIAMI_FLORIDA = "12839.tm2"
 
 
+TIME_ZONES = {
+    Station.SAND_POINT_ALASKA: "America/Anchorage",
+    Station.GREENSBORO_NORTH_CAROLINA: "America/New_York",
+    Station.MIAMI_FLORIDA: "America/New_York",
+}
+"""The clock on the wall at each station, by its IANA name; a test holds it against the file's standard time."""
+
+
 class Record(NamedTuple):
     """A station's year: its place, and 8760 hours from the first of January.
 
