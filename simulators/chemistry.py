@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 ATMOSPHERE_HPA = 1013.25
 CO2_IN_AIR = 420e-6  # mole fraction in dry air
+GAS_J_MOL_K = 8.314462618  # molar gas constant (CODATA 2018, exact)
 
 
 class Carbonate(NamedTuple):
@@ -84,6 +85,29 @@ def solve_hydrogen(
             return hydrogen * (1.0 + step)
         hydrogen *= exp(min(2.0, max(-2.0, step)))
     return hydrogen
+
+
+def bubbled_per_h(transfer_per_h: float, air_per_h: float, constants: Carbonate, water_c: float) -> float:
+    """Gas transfer of carbon dioxide by bubbles that fill with it on their way up [1/h].
+
+    Carbon dioxide is so soluble that a bubble is soon in balance with the water. In bubbles that rise through mixed
+    water the gas approaches that balance exponentially: k' = G m (1 - exp(-k / (G m))), m being how much more of it
+    air holds than water in balance (a balance of mass over the rising bubble; own derivation).
+
+    Parameters
+    ----------
+    transfer_per_h : float
+        Transfer by bubbles that never fill, at least 0. [1/h]
+    air_per_h : float
+        Air, per volume of water, above 0. [1/h]
+    constants : Carbonate
+        Constants at the water's temperature.
+    water_c : float
+        Temperature. [C]
+    """
+    in_air_mol_m3 = CO2_IN_AIR * ATMOSPHERE_HPA * 100.0 / (GAS_J_MOL_K * (water_c + 273.15))
+    most = air_per_h * in_air_mol_m3 / (constants.co2_mol_l * 1000.0)
+    return most * (1.0 - exp(-transfer_per_h / most))
 
 
 def oxygen_mg_l(*, water_c: float, pressure_hpa: float) -> float:

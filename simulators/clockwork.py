@@ -30,6 +30,7 @@ from controller.core.vocabulary import (
     Run,
     SendMessage,
     SettingsChanged,
+    SoundSiren,
     Stamp,
     Started,
     TroubleSeen,
@@ -42,6 +43,7 @@ from simulators.instruments import Instrument
 from simulators.link import Link, Message
 from simulators.memory import Killed, Memory
 from simulators.people import Person
+from simulators.siren import Siren
 from simulators.staff import Staff
 from simulators.tally import Tally
 from simulators.world import World
@@ -90,7 +92,8 @@ class Clockwork:
     """One run: a daemon's engine, a world, people and paths, and the time between them.
 
     `away` says that the daemon has lost its power and not come back; `engine` is the last one that ran.
-    `troubles` names the faults in force; `calm_since_ms` is the true instant since when there has been none.
+    `troubles` names the faults in force, of which `broken` break something; `calm_since_ms` is the true instant since
+    when nothing has been broken.
     """
 
     def __init__(
@@ -115,6 +118,7 @@ class Clockwork:
         self.tally = Tally()
         self.last_events: list[tuple[int, Event]] = []
         self.staff = Staff(people, seed=seed)
+        self.siren = Siren()
         self.link = Link(plan)
         self.wire = BoardWire(world, start_utc_ms)
         self.clocks = Clocks(ZoneInfo(plan.site.time_zone), start_utc_ms)
@@ -122,6 +126,7 @@ class Clockwork:
         self.almanac = almanac
         self.curtain = plan.curtain[0].name if plan.curtain else ""
         self.troubles: list[str] = []
+        self.broken = 0
         self.calm_since_ms = start_utc_ms
         self._standard_min = self.clocks.standard_offset_min()
         self._watchers = watchers
@@ -310,6 +315,8 @@ class Clockwork:
             case SendMessage():
                 self.tally.messages += 1
                 self.staff.send(self, effect)
+            case SoundSiren():
+                self.siren.command(self, effect)
             case Note(ledger=Ledger.ALARM) if effect.rule == "unacknowledged":
                 occurrence = (effect.subject, effect.text[-CODE_LETTERS:])
                 if occurrence not in self._seen:

@@ -17,6 +17,7 @@ from controller.edges.almanac import AlmanacFailed
 from controller.settings.load import read_or_tell
 from simulators.clockwork import Clockwork, InCircles, Watcher
 from simulators.faults.catalogue import CATALOGUE
+from simulators.faults.register import read_register
 from simulators.plot import draw_plot
 from simulators.promises.broken import PromiseBroken
 from simulators.promises.watch import Promises
@@ -94,7 +95,9 @@ def add_simulate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
         "--scenario", metavar="NAME", help=f"what goes wrong; {RANDOM!r} draws it from the seed"
     )
     parser.add_argument(
-        "--list", action="store_true", help="name the scenarios and the kinds of faults, and end"
+        "--list",
+        action="store_true",
+        help="name the scenarios, the kinds of faults, and what shows each, and end",
     )
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw the run as SVG")
     parser.add_argument("--json", action="store_true", help="print the result for machines")
@@ -247,6 +250,14 @@ def _list(*, as_json: bool) -> int:
         document = {
             "scenarios": {scenario.name: scenario.says for scenario in scenarios},
             "faults": {kind.name: kind.says for kind in CATALOGUE.values()},
+            "shown": {
+                hazard.fault: {
+                    "must": hazard.must,
+                    "scenarios": list(hazard.scenarios),
+                    "tests": [f"{file}::test_{test}" for file, test in hazard.tests],
+                }
+                for hazard in read_register()
+            },
         }
         print(json.dumps(document, sort_keys=True))
         return 0
@@ -257,6 +268,11 @@ def _list(*, as_json: bool) -> int:
     print("Kinds of faults that they are made of:")
     for kind in CATALOGUE.values():
         print(f"  {kind.name:<{width}}  {kind.says}")
+    print("What Duskbell is made for, what it must do, and what shows that it does:")
+    for hazard in read_register():
+        print(f"  {hazard.fault}: {hazard.must}.")
+        shown = [*hazard.scenarios, *(f"{file}::test_{test}" for file, test in hazard.tests)]
+        print(f"    {', '.join(shown)}")
     return 0
 
 

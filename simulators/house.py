@@ -22,6 +22,7 @@ GAP_HALF, GAP_POWER = 0.0884, 1.15  # gap at which the curtain's saving is halve
 FILM_W_M2_K = 8.0  # from air to the inner face of the cover (from memory)
 CONDENSING_KG_J_K_PA = 6.4e-9  # Vanthoor 2011, Table 8.4
 FULL_FLOW_AT_C = 4.0  # the vents are fully open this far above their set-point
+DRYING_SHARE = 0.3  # so far vents open for moisture ten points above the limit (common practice, no source)
 UMOL_PER_J = 2.0565  # light of sun and sky: 0.45 x 4.57 (Thimijan and Heins 1983, HortScience 18:818-822)
 
 
@@ -153,6 +154,9 @@ class House:
         Relative humidity, 0 to 100; a property. [%]
     heat_set_c, vent_set_c : float
         The heater holds the first as far as it can; above the second the vents open. Settable. [C]
+    dry_above_percent : float | None
+        Above this humidity the vents open by `DRYING_SHARE` per ten points, to let moisture out; None for vents that
+        follow the temperature alone. Settable. [%]
     heater_works, vents_work : bool
         A heater that gives nothing; vents that stay as they are. Settable.
     vents_m_s : float
@@ -171,6 +175,7 @@ class House:
     start_humidity_percent: float = 80.0
     heat_set_c: float = 16.0
     vent_set_c: float = 24.0
+    dry_above_percent: float | None = None
     heater_works: bool = True
     vents_work: bool = True
     vents_m_s: float = 0.0
@@ -245,6 +250,8 @@ class House:
         self.light_below_w_m2 = sun
         if self.vents_work:
             wish = (air - self.vent_set_c) / FULL_FLOW_AT_C
+            if self.dry_above_percent is not None:
+                wish = max(wish, DRYING_SHARE * (self.humidity_percent - self.dry_above_percent) / 10.0)
             self.vents_m_s = build.vents_m_s * min(1.0, max(0.0, wish))
         flow = self.vents_m_s + (build.leak_per_h + build.leak_per_h_per_m_s * wind) / 3600.0 * height
         saving = curtain_saving(drawn_percent=drawn_percent, edge_gap=build.edge_gap, wind_m_s=wind)

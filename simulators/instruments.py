@@ -14,6 +14,9 @@ from simulators.world import World
 SITE_FILE: Final = Path(__file__).parent / "kestrel-wharf.toml"
 """The instruments of the demo site."""
 
+ROOF_FILE: Final = Path(__file__).parent / "roof.toml"
+"""What its roof has besides where every rule of the curtain is set (`rulebook`)."""
+
 
 @dataclass(slots=True)
 class Instrument:

@@ -1,14 +1,17 @@
 """A scenario: what happens in the house, and what must come of it, as one small TOML file.
 
 A file has `says` (what happens, in a sentence), `start` and `days`, the faults, and the expectations, each a
-table that names one thing and when it must, or must not, be so. All minutes count from the start.
+table that names one thing and when it must, or must not, be so. All minutes count from the start. With
+`all_rules = true` the curtain has every rule there is (`rulebook`); a table `[curtain]` changes single settings of
+it on top of that. With `all_ways = true` people are reached by text, mail and webhook, there is a siren, and the
+chain is proven every week.
 """
 
 from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -20,6 +23,7 @@ from simulators.expectations import Expectation, read_expectation
 from simulators.faults.catalogue import CATALOGUE, draw_story
 from simulators.faults.kind import schedule
 from simulators.promises.watch import Promises
+from simulators.rulebook import add_rules, add_ways, change_curtain
 from simulators.site import START, build
 from simulators.tally import Tally
 from simulators.witness import Witness
@@ -31,6 +35,10 @@ RANDOM: Final = "random"
 RANDOM_DAYS: Final = 10.0
 CALM_DAYS: Final = 2.0
 """At the end of a random story nothing breaks any more for this long, and everything must recover. [days]"""
+
+ALL_RULES_SHARE: Final = 0.5
+ALL_WAYS_SHARE: Final = 0.5
+"""So many random stories have every rule of the curtain, and every way to people; the others the demo site's. [1]"""
 
 FIRST_FAULT_MIN: Final = 12 * 60
 SEASONS: Final = tuple(
@@ -63,6 +71,9 @@ class Scenario:
     days: float
     faults: tuple[FaultTable, ...]
     expects: tuple[Expectation, ...]
+    all_rules: bool = False
+    all_ways: bool = False
+    curtain: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +127,9 @@ def _read(name: str, document: Mapping[str, Any]) -> Scenario:
         float(document["days"]),
         faults,
         tuple(read_expectation(table) for table in document.get("expect", ())),
+        bool(document.get("all_rules", False)),
+        bool(document.get("all_ways", False)),
+        document.get("curtain", {}),
     )
 
 
@@ -129,6 +143,9 @@ def play(scenario: Scenario, plan: Plan, *, seed: int, watchers: tuple[Watcher, 
     AlmanacFailed
         The sun could not be reckoned.
     """
+    plan = change_curtain(add_rules(plan) if scenario.all_rules else plan, scenario.curtain)
+    if scenario.all_ways:
+        plan = add_ways(plan)
     run, promises, witness = _prepare(
         plan, days=scenario.days, seed=seed, start=scenario.start, also=watchers
     )
@@ -163,6 +180,10 @@ def play_random(
         The sun could not be reckoned.
     """
     start = SEASONS[seed % len(SEASONS)]
+    if stream(seed, "rules").random() < ALL_RULES_SHARE:
+        plan = add_rules(plan)
+    if stream(seed, "ways").random() < ALL_WAYS_SHARE:
+        plan = add_ways(plan)
     run, promises, _ = _prepare(plan, days=days, seed=seed, start=start, also=watchers)
     calm = min(CALM_DAYS, days / 3.0)
     story = draw_story(run, seed=seed, first_min=FIRST_FAULT_MIN, last_min=round((days - calm) * 1440))

@@ -13,8 +13,9 @@ from controller.core.sky.almanac import Almanac
 from controller.core.units import DAY_MS
 from controller.edges.almanac import almanac_cached
 from simulators.clockwork import Clockwork, Watcher
-from simulators.instruments import read_site
+from simulators.instruments import ROOF_FILE, read_site
 from simulators.people import Person
+from simulators.rounds import plan_rounds
 from simulators.sky import Sky, SyntheticSky
 from simulators.world import World
 from simulators.years import TIME_ZONES, Station, WeatherYear, read_station
@@ -76,10 +77,13 @@ def build(
         plan = move_to(plan, station)
         site = plan.site
     travel_s = plan.curtain[0].travel_time_s if plan.curtain else 300.0
-    return Clockwork(
+    instruments = read_site(seed)
+    known = {sensor.name for sensor in plan.sensor}
+    instruments += tuple(roof for roof in read_site(seed, ROOF_FILE) if roof.name in known)
+    run = Clockwork(
         plan,
         World(seed, sky, travel_s=travel_s),
-        read_site(seed),
+        instruments,
         almanac=_reckon_sun(
             site.latitude_deg,
             site.longitude_deg,
@@ -92,6 +96,8 @@ def build(
         people=[Person(seed=seed, name=person.name) for person in plan.person],
         watchers=() if watch is None else watch(plan),
     )
+    plan_rounds(run)
+    return run
 
 
 @lru_cache(maxsize=4)

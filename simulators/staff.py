@@ -1,7 +1,9 @@
 """The people of the site in virtual time: messages travel to them, they answer, and they mend what they can.
 
-A call is answered at the board's console, in the person's own time and with the person's own mistakes. Whoever
-has answered a call about a curtain goes and looks at it, and lets it run again once the motor is sound.
+A call by mail or webhook is answered at the board's console, one by text with a text from the person's own phone, in
+the person's own time and with the person's own mistakes; an automatic reply comes back by text as well, and by mail
+it goes where nobody reads it. Whoever has answered a call about a curtain goes and looks at it, and lets it run again
+once the motor is sound.
 """
 
 from __future__ import annotations
@@ -11,7 +13,16 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Final
 
 from controller.core.plan.alarm import Watched
-from controller.core.vocabulary import AnswerGiven, EffectDone, EffectFailed, FaultCleared, SendMessage
+from controller.core.plan.people import Way
+from controller.core.vocabulary import (
+    AnswerGiven,
+    EffectDone,
+    EffectFailed,
+    FaultCleared,
+    MessageDelivered,
+    ReplyReceived,
+    SendMessage,
+)
 from simulators.motor import Direction
 from simulators.paths import Path
 from simulators.people import Happening, Person
@@ -40,12 +51,15 @@ class Staff:
         By way. Settable.
     codes : tuple[str, ...]
         The codes of the last message that asked for an answer.
+    asked : dict[str, None]
+        All codes that have been asked for, in order.
     """
 
     def __init__(self, people: Iterable[Person], *, seed: int) -> None:
         self.people = {person.name: person for person in people}
         self.paths: dict[str, Path] = {}
         self.codes: tuple[str, ...] = ()
+        self.asked: dict[str, None] = {}
         self._seed = seed
 
     def path(self, way: str) -> Path:
@@ -66,6 +80,7 @@ class Staff:
         person = self.people.get(message.person)
         codes = tuple(dict.fromkeys(one or other for one, other in ASKS.findall(message.text)))
         self.codes = codes or self.codes
+        self.asked.update(dict.fromkeys(codes))
         if person is None or not codes:
             return
         for arrival_ms in carried.arrivals_ms:
@@ -73,17 +88,37 @@ class Staff:
 
     def _arrive(self, run: Clockwork, person: Person, message: SendMessage, codes: tuple[str, ...]) -> None:
         """Let a message reach a phone; who answers one alarm of a list answers the others too."""
+        by_text = message.way is Way.TEXT
+        if by_text:
+            run.turn(MessageDelivered(message.effect_id))
         for event in person.receive(now_ms=run.now_utc_ms, text=f"code {codes[0]}"):
+            if by_text and event.happening is not Happening.SHOWN:
+                run.later(event.at_ms, lambda text=event.text: self._reply(run, person, message, text))  # type: ignore[misc]
+                for code in codes[1:] if event.happening is Happening.ANSWERED else ():
+                    run.later(event.at_ms, lambda code=code: self._reply(run, person, message, code))  # type: ignore[misc]
+                continue
             if event.happening is not Happening.ANSWERED:
                 continue
             typed = "".join(sign for sign in event.text if sign.isdigit()) or event.text
             for code in (typed, *codes[1:]):
                 run.later(event.at_ms, lambda code=code: self._answer(run, person, message, code))  # type: ignore[misc]
 
+    def _reply(self, run: Clockwork, person: Person, message: SendMessage, text: str) -> None:
+        """Let a person's phone write back, if the way for texts is open."""
+        carried = self.path(Way.TEXT.value).carry(now_ms=run.now_utc_ms, address="the modem's card")
+        for arrival_ms in carried.arrivals_ms:
+            run.tell_later(arrival_ms, ReplyReceived(Way.TEXT, message.address, text))
+        run.tally.answers += 1
+        self._go_and_look(run, person, message)
+
     def _answer(self, run: Clockwork, person: Person, message: SendMessage, code: str) -> None:
         """Let a person answer at the console, and look at the curtain if the call was about one."""
         run.tally.answers += 1
         run.turn(AnswerGiven(code, person.name, "command line"))
+        self._go_and_look(run, person, message)
+
+    def _go_and_look(self, run: Clockwork, person: Person, message: SendMessage) -> None:
+        """Let whoever has answered a call about the curtain go there."""
         about = message.thread.partition("/")[0]
         if any(entry.name == about and entry.of is Watched.CURTAIN for entry in run.entries):
             run.later(run.now_utc_ms + LOOKS_AFTER_MS, lambda: self.look_at_curtain(run, person.name))

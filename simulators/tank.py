@@ -15,6 +15,7 @@ from simulators.biofilter import Nitrifiers
 from simulators.chemistry import (
     ATMOSPHERE_HPA,
     Carbonate,
+    bubbled_per_h,
     carbonate_at,
     oxygen_mg_l,
     solve_hydrogen,
@@ -54,6 +55,9 @@ class Tank:
         Alkalinity and all dissolved inorganic carbon. [eq], [mol]
     aeration_per_h : float
         Gas transfer of the aerator at 20 C, 0 when it is off. Settable. [1/h]
+    bubbles_per_h : float | None
+        Air through the aerator, per volume of water; it fills with carbon dioxide on its way up, which bounds what
+        it carries away (see `chemistry.bubbled_per_h`). None for so much that it never fills. Settable. [1/h]
     heat_set_c, heater_works : float, bool
         The heater holds the first as far as it can. Settable.
     leak_l_min, fill_l_min : float
@@ -80,6 +84,7 @@ class Tank:
     volume_m3: float = 4.0
     water_c: float = 22.0
     aeration_per_h: float = 3.0
+    bubbles_per_h: float | None = None
     heat_set_c: float = 20.0
     heater_works: bool = True
     leak_l_min: float = 0.0
@@ -287,8 +292,9 @@ class Tank:
 
         # Carbon: breath in, free carbon dioxide out to the air.
         made = breathed * CO2_PER_OXYGEN_MOL_G
-        kept = exp(-CO2_TRANSFER * transfer)
-        mean_kept = (1.0 - kept) / (CO2_TRANSFER * transfer) if transfer > 0.0 else 1.0
+        transfer = self._carbon_transfer(transfer, hours)
+        kept = exp(-transfer)
+        mean_kept = (1.0 - kept) / transfer if transfer > 0.0 else 1.0
         free = self._free_mol_l() * 1000.0 * volume
         air = self._constants.co2_mol_l * 1000.0 * volume * pressure_hpa / ATMOSPHERE_HPA
         change = (air - free) * (1.0 - kept) + made * mean_kept
@@ -308,6 +314,17 @@ class Tank:
             guess=self._hydrogen,
         )
         self.ph = -log10(self._hydrogen)
+
+    def _carbon_transfer(self, transfer: float, hours: float) -> float:
+        """Exchange of carbon dioxide in a step of so many hours, where oxygen exchanges `transfer` [1]."""
+        transfer *= CO2_TRANSFER
+        if self.bubbles_per_h is None or self.aeration_per_h <= 0.0:
+            return transfer
+        still = transfer * self.basin.surface_per_h / (self.aeration_per_h + self.basin.surface_per_h)
+        bubbled_h = bubbled_per_h(
+            (transfer - still) / hours, self.bubbles_per_h, self._constants, self.water_c
+        )
+        return still + bubbled_h * hours
 
     def _free_mol_l(self) -> float:
         """Free carbon dioxide by the last pH [mol/L]."""

@@ -32,8 +32,17 @@ MEAL_SHARE: Final = 0.003
 ROUND_MIN: Final = 8 * 60 + 10
 """When the keeper makes the round: top-up and alkalinity. [min]"""
 
-ALKALINITY_WANTED_MG_L: Final = 90.0
+ALKALINITY_WANTED_MG_L: Final = 30.0
 """The keeper doses up to this. [mg/L as CaCO3]"""
+
+STOCK_KG: Final = (42.0, 38.0)
+"""Fish in either tank; the settings of the site say 40. [kg]"""
+
+WASTE_OXYGEN_G_G: Final = 0.3
+"""Oxygen the waste of a meal takes where solids stay in the loop, 0.13 to 0.5 (from memory). [g/g]"""
+
+GROWN: Final = 1.05
+"""When they have grown past this share, the keeper takes some out on the round (our choice). [1]"""
 
 NUTRIENT_MS_CM: Final = 1.8
 NUTRIENT_PH: Final = 5.9
@@ -47,7 +56,9 @@ class Plant:
     mains: bool = True
     air_pump: bool = True
     water_pump: bool = True
-    aeration_per_h: float = 7.0
+    vents: bool = True
+    aeration_per_h: float = 3.0
+    bubbles_per_h: float = 1.0
     flow_l_min: float = 100.0
     clogged: float = 0.0
 
@@ -64,7 +75,10 @@ class Plant:
 
 @dataclass(slots=True)
 class World:
-    """The greenhouse of a run. `true` holds every value by name after each `advance`."""
+    """The greenhouse of a run. `true` holds every value by name after each `advance`.
+
+    `snows` is what a switch on the roof shows; `gale_m_s` is a storm over the wind of the sky [m/s].
+    """
 
     seed: int
     sky: Sky
@@ -75,6 +89,8 @@ class World:
     tanks: tuple[Tank, ...] = field(init=False)
     plant: Plant = field(default_factory=Plant)
     keeper_comes: bool = True
+    snows: bool = False
+    gale_m_s: float = 0.0
     weather: Weather = field(default_factory=lambda: Weather(0.0, 10.0, 80.0, 2.0, 1013.25))
     true: dict[str, float] = field(default_factory=dict)
     _mix: random.Random = field(init=False)
@@ -84,14 +100,16 @@ class World:
         self._mix = stream(self.seed, "line")
         self.curtain = Curtain(draw_s=self.travel_s, open_s=self.travel_s * 0.97)
         self.board = TargetBoard(self.curtain, longest_run_s=self.travel_s * 1.5)
-        self.house = House(build=Build(heater_w_m2=180.0), heat_set_c=15.0, vent_set_c=23.0)
+        self.house = House(
+            build=Build(heater_w_m2=180.0), heat_set_c=15.0, vent_set_c=23.0, dry_above_percent=85.0
+        )
         basin = Basin(full_m3=4.0, area_m2=3.2, heater_w=2500.0)
-        stock = Stock(roots_m2=35.0)
-        self.tanks = tuple(Tank(basin=basin, stock=stock, fish_kg=kg, heat_set_c=20.0) for kg in (55.0, 50.0))
+        stock = Stock(roots_m2=35.0, waste_oxygen_g_g=WASTE_OXYGEN_G_G)
+        self.tanks = tuple(Tank(basin=basin, stock=stock, fish_kg=kg, heat_set_c=20.0) for kg in STOCK_KG)
         for tank in self.tanks:
             tank.set_water(
                 oxygen_mg_l=7.5, tan_mg_l=0.4, nitrite_mg_l=0.1, nitrate_mg_l=40.0,
-                alkalinity_mg_l=ALKALINITY_WANTED_MG_L, ph=7.2,
+                alkalinity_mg_l=ALKALINITY_WANTED_MG_L, ph=7.3,
             )  # fmt: skip
 
     def advance(self, utc_ms: int, minute_of_day: int) -> None:
@@ -106,12 +124,14 @@ class World:
         """
         plant = self.plant
         weather = self.weather = self.sky.at(utc_ms - 30_000)
+        if self.gale_m_s > weather.wind_m_s:
+            weather = self.weather = weather._replace(wind_m_s=self.gale_m_s)
         house = self.house
         given_w = sum(tank.heat_to_air_w for tank in self.tanks)
         vapour = sum(tank.vapour_to_air_kg_s for tank in self.tanks)
         floor = house.build.floor_m2
         house.heater_works = plant.mains
-        house.vents_work = plant.mains
+        house.vents_work = plant.mains and plant.vents
         house.advance(
             MINUTE_S,
             weather,
@@ -120,11 +140,12 @@ class World:
             water_kg_m2_s=vapour / floor,
         )
         aerated = plant.mains and plant.air_pump
-        for tank in self.tanks:
+        for tank, stock_kg in zip(self.tanks, STOCK_KG, strict=True):
             tank.aeration_per_h = plant.aeration_per_h if aerated else 0.0
+            tank.bubbles_per_h = plant.bubbles_per_h
             tank.heater_works = plant.mains
             if self.keeper_comes:
-                self._keep(tank, minute_of_day)
+                self._keep(tank, minute_of_day, stock_kg)
             tank.advance(
                 MINUTE_S,
                 air_c=house.air_c,
@@ -149,12 +170,14 @@ class World:
         else:
             board.command(drawn_percent, now_ms=now_ms, not_after_ms=not_after_ms)
 
-    def _keep(self, tank: Tank, minute: int) -> None:
-        """Feed, top up and dose as the keeper does on the round."""
+    def _keep(self, tank: Tank, minute: int, stock_kg: float) -> None:
+        """Feed, harvest, top up and dose as the keeper does on the round."""
         if minute in MEALS_MIN:
             tank.feed(tank.fish_kg * 1000.0 * MEAL_SHARE)
         if minute == ROUND_MIN:
             missing = ALKALINITY_WANTED_MG_L - tank.alkalinity_mg_l
+            if tank.fish_kg > GROWN * stock_kg:
+                tank.fish_kg = stock_kg
             if missing > 0.0:
                 moles = missing / 50.0435 * tank.volume_m3
                 tank.dose(base_eq=moles, carbon_mol=moles)
@@ -190,4 +213,5 @@ class World:
         true["ph line"] = NUTRIENT_PH + self._line
         true["flow"] = plant.loop_l_min
         true["air pump"] = 1.0 if plant.mains and plant.air_pump else 0.0
+        true["snow"] = 1.0 if self.snows else 0.0
         true["mains"] = 1.0 if plant.mains else 0.0

@@ -9,29 +9,17 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from random import Random
 from typing import Final
 
 from controller.core.foresee import Foresight, diagnose_waters, foresee_waters
 from controller.core.plan.plan import Plan
-from controller.core.units import Basis, Quantity
-from controller.core.vocabulary import ValueEntered
 from controller.settings.load import read_or_tell
-from simulators.chance import stream
 from simulators.clockwork import Clockwork
 from simulators.site import SETTINGS, build
 
 BOUND_MIN: Final = 60.0
-TEST_MIN: Final = 8 * 60 + 30
-"""When the keeper tests the water, in minutes of the UTC day. [min]"""
-
-TEST_EVERY_DAYS: Final = 3
-KIT_ERROR: Final = 0.15
-"""Standard deviation of a colour kit read by eye, as a share of the value (20 to 30 % at worst, from memory)."""
-
 SETTLED_MIN: Final = 1440
 """On the first day the invented water still finds its balance with the air; that is no healthy day. [min]"""
 
@@ -53,29 +41,14 @@ class Quiet:
 def live(plan: Plan, *, seed: int, days: int, every_min: int) -> Quiet:
     """Let one house live through healthy days and look at its outlooks every few minutes."""
     clockwork = build(plan, days=days, seed=seed, start=START)
-    kits = stream(seed, "kits")
     quiet = Quiet(seed)
 
     def look(minute: int) -> None:
-        if minute % 1440 == TEST_MIN and minute // 1440 % TEST_EVERY_DAYS == 0:
-            for event in use_kits(clockwork, kits):
-                clockwork.turn(event)
         if minute >= SETTLED_MIN and minute % every_min == 0:
             see(clockwork, quiet)
 
     clockwork.run(days * 1440, on_minute=look)
     return quiet
-
-
-def use_kits(clockwork: Clockwork, kits: Random) -> Iterator[ValueEntered]:
-    """Let the keeper test both tanks with colour kits."""
-    for number, tank in enumerate(clockwork.world.tanks, start=1):
-        for quantity, true, basis in (
-            (Quantity.TOTAL_AMMONIA, tank.tan_mg_l, Basis.NITROGEN),
-            (Quantity.ALKALINITY, tank.alkalinity_mg_l, Basis.ITSELF),
-        ):
-            value = max(true * (1.0 + kits.gauss(0.0, KIT_ERROR)), 0.0)
-            yield ValueEntered(f"tank {number} {quantity.value}", round(value, 3), "keeper", basis)
 
 
 def see(clockwork: Clockwork, quiet: Quiet) -> None:

@@ -43,6 +43,9 @@ class Kind:
         How long it lasts when the dice decide. [min]
     random : bool
         Whether the dice may draw it.
+    breaks : bool
+        Whether something is broken that steers or moves the curtain or tells of it, so that promises about where it
+        stands must wait until it is mended.
     """
 
     name: str
@@ -51,6 +54,7 @@ class Kind:
     shortest_min: float = 10.0
     longest_min: float = 240.0
     random: bool = True
+    breaks: bool = True
 
 
 def schedule(
@@ -61,6 +65,7 @@ def schedule(
 
     def start() -> None:
         run.troubles.append(label)
+        run.broken += kind.breaks
         run.bring_board_up_to_now()
         mend = kind.begin(Cast(run, where, dice))
 
@@ -68,7 +73,9 @@ def schedule(
             run.bring_board_up_to_now()
             mend()
             run.troubles.remove(label)
-            run.calm_since_ms = run.now_utc_ms
+            if kind.breaks:
+                run.broken -= 1
+                run.calm_since_ms = run.now_utc_ms
 
         run.later(end_ms, end)
 

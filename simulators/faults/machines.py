@@ -189,6 +189,21 @@ def _board_dark(cast: Cast) -> Mend:
     return mend
 
 
+def _weather(key: str, value: float | bool) -> Callable[[Cast], Mend]:  # noqa: FBT001 - the value of a figure or a switch
+    """Make weather that the sky of the run does not bring by itself."""
+
+    def begin(cast: Cast) -> Mend:
+        world = cast.run.world
+        setattr(world, key, value)
+
+        def mend() -> None:
+            setattr(world, key, type(value)())
+
+        return mend
+
+    return begin
+
+
 def _selector(cast: Cast) -> Mend:
     """Let somebody turn the switch at the motor to local, draw by hand, and leave it there."""
     run = cast.run
@@ -207,6 +222,7 @@ def _selector(cast: Cast) -> Mend:
 KINDS: Final = (
     Kind("mains lost", "the power goes; daemon and network live from a battery", _mains, 1.0, 180.0),
     Kind("air pump stops", "the air pump stops", _plant("air_pump", False), 5.0, 180.0),
+    Kind("vents stuck", "the vents stay as they are", _plant("vents", False), 60.0, 12 * HOURS, breaks=False),
     Kind("water pump stops", "the loop's pump stops", _plant("water_pump", False), 5.0, 240.0),
     Kind(
         "strainer clogs", "the strainer lets half the flow through", _plant("clogged", 0.5), 30.0, 12 * HOURS
@@ -243,6 +259,8 @@ KINDS: Final = (
     Kind("feedback off", "the position shown is 12 % too high", _feedback("off"), 60.0, 24 * HOURS),
     Kind("board silent", "the motor's board is off the network", _board_silent, 10.0, 12 * HOURS),
     Kind("board without power", "the motor's board has no power", _board_dark, 10.0, 12 * HOURS),
+    Kind("storm", "it blows a gale", _weather("gale_m_s", 20.0), 30.0, 12 * HOURS, breaks=False),
+    Kind("snow", "it snows", _weather("snows", True), 30.0, 12 * HOURS, breaks=False),
     Kind("selector turned", "somebody works the curtain by hand", _selector, 10.0, 12 * HOURS),
 )
 """What can go wrong with machines."""

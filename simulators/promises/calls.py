@@ -22,14 +22,17 @@ from controller.core.units import HOUR_MS, MINUTE_MS
 from controller.core.vocabulary import (
     AnswerGiven,
     Effect,
+    EffectDone,
     EffectFailed,
     Event,
     Ledger,
     Note,
+    ReplyReceived,
     SendMessage,
     SettingsChanged,
     Stamp,
     Started,
+    ValueEntered,
 )
 from simulators.promises.alarms import SETTLES_MS, SLACK_MS, AlarmPromises
 from simulators.promises.broken import PromiseBroken
@@ -39,6 +42,9 @@ if TYPE_CHECKING:
     from simulators.clockwork import Clockwork
 
 CODES: Final = re.compile(r"\b(\d{4})\b")
+NO_ANSWER: Final = re.compile(r"automatic|out of (the )?office|\b(no|not)\b", re.IGNORECASE)
+"""A machine's words, or a refusal: no answer, whatever code stands beside them."""
+
 MANY: Final = re.compile(r": \d+ x, ")
 """The subject of one message about many alarms."""
 
@@ -76,7 +82,10 @@ class Pace:
 
 @dataclass(slots=True)
 class CallPromises:
-    """Watches every call. `calls` holds the last occurrence of every alarm that calls people."""
+    """Watches every call. `calls` holds the last occurrence of every alarm that calls people.
+
+    `refused` names the ways to people that refused the last message they were given.
+    """
 
     alarms: AlarmPromises
     calls: dict[str, Call] = field(default_factory=dict)
@@ -88,6 +97,9 @@ class CallPromises:
     _recent: dict[str, deque[int]] = field(default_factory=dict)
     _failures: deque[int] = field(default_factory=deque)
     _losses: int = 0
+    _wrong_texts: bool = False
+    _ways: dict[str, str] = field(default_factory=dict)
+    refused: set[str] = field(default_factory=set)
 
     def turn(self, run: Clockwork, stamp: Stamp, event: Event, effects: tuple[Effect, ...]) -> None:
         """Follow answers and calls."""
@@ -96,12 +108,19 @@ class CallPromises:
         match event:
             case AnswerGiven():
                 right = self._take_answer(event, now)
+            case ReplyReceived():
+                right = self._take_reply(run, event, effects, now)
+            case ValueEntered() if event.person.strip():
+                self._take_test(event, now)
             case Started():
                 self._start(run)
             case SettingsChanged():
                 self._change(run)
             case EffectFailed():
                 self._failures.append(now)
+                self.refused.add(self._ways.pop(event.effect_id, ""))
+            case EffectDone():
+                self.refused.discard(self._ways.pop(event.effect_id, ""))
             case _:
                 pass
         for name in self.alarms.silenced:
@@ -113,15 +132,21 @@ class CallPromises:
         answered = False
         for effect in effects:
             if isinstance(effect, SendMessage):
+                self._ways[effect.effect_id] = f"{effect.way.value} to {effect.person}"
                 self._see(run, effect, stamp)
             elif isinstance(effect, Note) and effect.ledger is Ledger.CALL and effect.rule == "answered":
                 answered = True
-        lost = isinstance(event, AnswerGiven) and event.code.strip() in self._lost_codes
-        if answered and not right and not (lost and isinstance(event, AnswerGiven) and event.person.strip()):
+        lost = (
+            isinstance(event, AnswerGiven) and event.person.strip() and event.code.strip() in self._lost_codes
+        )
+        lost = lost or (
+            isinstance(event, ReplyReceived) and bool(set(CODES.findall(event.text)) & self._lost_codes)
+        )
+        if answered and not right and not lost:
             raise PromiseBroken(
                 run, "only a named person's answer to this occurrence counts", f"{event!r} was taken"
             )
-        if right and not answered:
+        if right and not answered and isinstance(event, AnswerGiven):
             raise PromiseBroken(run, "a right answer is taken", f"{event!r} was not taken")
 
     def _take_answer(self, event: AnswerGiven, now: int) -> bool:
@@ -138,6 +163,38 @@ class CallPromises:
             self._tests.discard(code)
             return True
         return False
+
+    def _take_reply(
+        self, run: Clockwork, event: ReplyReceived, effects: tuple[Effect, ...], now: int
+    ) -> bool:
+        """Reckon whether a reply may be, and must be, an answer: a known number, and the code of an open call."""
+        known = any(person.phone and person.phone == event.sender for person in run.plan.person)
+        codes = set(CODES.findall(event.text)) if known and not NO_ANSWER.search(event.text) else set()
+        taken = {
+            effect.subject
+            for effect in effects
+            if isinstance(effect, Note) and effect.ledger is Ledger.CALL and effect.rule == "answered"
+        }
+        right = False
+        for name, call in self.calls.items():
+            if call.answered_ms is None and call.code in codes:
+                if name in taken:
+                    call.answered_ms, call.freed, right = now, False, True
+                elif event.text.strip() == call.code and not self._wrong_texts:
+                    raise PromiseBroken(run, "a right answer is taken", f"{event!r} was not taken")
+        if codes & self._tests and "test" in taken:
+            self._tests -= codes
+            right = True
+        if not right and known and codes:
+            # Five wrong codes in an hour, and a number is refused.
+            self._wrong_texts = True
+        return right
+
+    def _take_test(self, event: ValueEntered, now: int) -> None:
+        """Let a test that is entered answer the reminder that it is due."""
+        for call in self.calls.values():
+            if call.entry.kind is Kind.DUE and call.entry.sensor == event.sensor and call.answered_ms is None:
+                call.answered_ms = now
 
     def _start(self, run: Clockwork) -> None:
         """Follow a start: new settings may have come with it, and what was not remembered is lost."""

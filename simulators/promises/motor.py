@@ -2,7 +2,8 @@
 
 - A run is bounded by the travel time and the ceiling of the settings, expires, and says why.
 - The motor rests before it turns round, dwells between two moves for comfort, and makes no more of them in a
-  day than the settings allow.
+  day than the settings allow. The further steps of an opening in steps, and the end of a humidity gap, belong to
+  the move that began them; steps are kept apart by their own wait.
 - Nothing is driven against an end switch that is pressed, while both are pressed, against the selector, or a
   third time against a jam.
 """
@@ -10,7 +11,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from controller.core.plan.curtain import Curtain
 from controller.core.units import HOUR_MS, MINUTE_MS, SECOND_MS
@@ -30,14 +31,30 @@ from controller.core.vocabulary import (
     Stamp,
     Started,
 )
+from simulators.boards import Selector as BoardSelector
 from simulators.motor import Direction
 from simulators.promises.broken import PromiseBroken
 
 if TYPE_CHECKING:
     from simulators.clockwork import Clockwork
 
-COMFORT: Final = frozenset({"light ceiling", "hold heat at night", "hold heat in low light", "open"})
+COMFORT: Final = frozenset(
+    {"light ceiling", "day's light sum", "hold heat at night", "hold heat in low light", "open"}
+)
 """The rules whose moves wait for dwell and budget."""
+
+OPEN, GAP = "open", "humidity gap"
+HOLDS_HEAT: Final = frozenset({"hold heat at night", "hold heat in low light", GAP})
+"""The rules after which the air above the curtain is cold."""
+
+NEARLY_DRAWN_PERCENT: Final = 97.0
+"""So far drawn, a gap included, it has held heat. [%]"""
+
+COLD_MARGIN_C: Final = 2.5
+"""Room for two thermometers and for what changes between two looks. [C]"""
+
+STEP_MARGIN_PERCENT: Final = 5.0
+"""A step of an opening may be so much longer than the settings say: small moves are not made. [%]"""
 
 ON_THE_WAY_S: Final = 1.0
 """The rest is counted from the stop that was sent; it may be this long on its way to the board. [s]"""
@@ -46,11 +63,20 @@ TRIES_MOST: Final = 2
 """Runs against a jam before a person has looked."""
 
 
+class _Move(NamedTuple):
+    """A move that was begun: its command, when on the house axis [ms], the rule, and where to [%]."""
+
+    effect_id: str
+    at_ms: int
+    rule: str
+    to_percent: float
+
+
 @dataclass(slots=True)
 class MotorPromises:
     """Watches every command to the one curtain of the run."""
 
-    _started: list[tuple[str, int]] = field(default_factory=list)
+    _started: list[_Move] = field(default_factory=list)
     _day: int = -1
     _today: int = 0
     _report: CurtainReported | None = None
@@ -79,7 +105,7 @@ class MotorPromises:
                 self._started.clear()
                 self._report = None
             case EffectFailed():
-                if self._started and self._started[-1][0] == event.effect_id:
+                if self._started and self._started[-1].effect_id == event.effect_id:
                     # It never reached the board: it was no move.
                     self._started.pop()
                     self._today -= 1
@@ -110,8 +136,8 @@ class MotorPromises:
             raise PromiseBroken(run, "every command expires", f"{move!r} lives for {life_ms} ms")
         self._ask_place(run, move)
         self._ask_rest(run, curtain, move)
-        comfort = any(note.rule in COMFORT for note in notes)
-        self._ask_dwell(run, curtain, stamp, move, comfort=comfort)
+        rule = next((note.rule for note in notes if move.reason in note.text), "")
+        self._ask_dwell(run, curtain, stamp, move, rule)
         self._report = None
 
     def _ask_place(self, run: Clockwork, move: MoveCurtain) -> None:
@@ -137,7 +163,10 @@ class MotorPromises:
     def _ask_rest(self, run: Clockwork, curtain: Curtain, move: MoveCurtain) -> None:
         """Ask whether the motor has rested before it turns round."""
         run.bring_board_up_to_now()
-        board = run.world.board
+        board, link = run.world.board, run.link
+        if board.selector is not BoardSelector.REMOTE and (link.down or link.board_down):
+            # A hand runs the motor, and no word of it can come.
+            return
         way = Direction.DRAW if move.run is Run.DRAW else Direction.OPEN
         if board.welded is not Direction.REST or board.last_run in {Direction.REST, way}:
             return
@@ -146,23 +175,71 @@ class MotorPromises:
             raise PromiseBroken(run, "the motor rests before it turns round", text)
 
     def _ask_dwell(
-        self, run: Clockwork, curtain: Curtain, stamp: Stamp, move: MoveCurtain, *, comfort: bool
+        self, run: Clockwork, curtain: Curtain, stamp: Stamp, move: MoveCurtain, rule: str
     ) -> None:
         """Ask whether a move for comfort has waited, and is within the day's budget."""
         now = stamp.house_ms
         day = (stamp.utc_ms + stamp.utc_offset_min * MINUTE_MS) // (24 * HOUR_MS)
         if day != self._day:
             self._day, self._today = day, 0
+        last = self._started[-1] if self._started else None
+        self._started = [*self._started[-1:], _Move(move.effect_id, now, rule, move.drawn_percent)]
+        if last is not None and self._belongs(run, curtain, last, move, rule, now):
+            return
+        if last is not None and rule == OPEN and last.rule in HOLDS_HEAT:
+            self._ask_first_step(run, curtain, move)
         self._today += 1
-        if comfort and self._started:
-            waited_ms = now - self._started[-1][1]
+        if rule not in COMFORT:
+            return
+        if last is not None:
+            waited_ms = now - last.at_ms
             if waited_ms < curtain.dwell_min * MINUTE_MS:
                 text = f"{move!r} {waited_ms / MINUTE_MS:.1f} min after the last, it must dwell {curtain.dwell_min:g}"
                 raise PromiseBroken(run, "two moves for comfort are kept apart", text)
-        if comfort and self._today > curtain.moves_per_day:
+        if self._today > curtain.moves_per_day:
             text = f"{self._today} moves today, {curtain.moves_per_day} are allowed"
             raise PromiseBroken(run, "the day's budget of moves is kept", text)
-        self._started = [*self._started[-1:], (move.effect_id, now)]
+
+    def _ask_first_step(self, run: Clockwork, curtain: Curtain, move: MoveCurtain) -> None:
+        """Ask whether an opening into cold air begins with its first small step."""
+        steps, house = curtain.staged_opening, run.world.house
+        if steps is None or run.world.curtain.drawn_percent < NEARLY_DRAWN_PERCENT:
+            return
+        least = 100.0 - steps.first_step_percent - STEP_MARGIN_PERCENT
+        difference_c = house.air_c - run.world.weather.outdoor_c
+        if (
+            not run.broken
+            and difference_c > steps.difference_above_c + COLD_MARGIN_C
+            and move.drawn_percent < least
+        ):
+            raise PromiseBroken(
+                run, "an opening into cold air goes in small steps", f"{move!r}, {difference_c:.1f} C"
+            )
+
+    def _belongs(
+        self, run: Clockwork, curtain: Curtain, last: _Move, move: MoveCurtain, rule: str, now: int
+    ) -> bool:
+        """Tell whether this is a further step of an opening, or the end of a gap; steps wait and are short."""
+        steps = curtain.staged_opening
+        if rule == GAP and last.rule == GAP and move.drawn_percent >= 100.0:
+            return True
+        if steps is None or rule != OPEN or last.rule != OPEN or not last.to_percent > 0.0:
+            return False
+        house, weather = run.world.house, run.world.weather
+        cold = house.air_c - weather.outdoor_c > steps.difference_above_c + COLD_MARGIN_C
+        if (
+            cold
+            and not run.broken
+            and now - last.at_ms < min(steps.wait_min, steps.first_wait_min) * MINUTE_MS
+        ):
+            text = f"{move!r} {(now - last.at_ms) / MINUTE_MS:.1f} min after the last step"
+            raise PromiseBroken(run, "the steps of an opening are kept apart", text)
+        long = last.to_percent - move.drawn_percent > steps.step_percent + STEP_MARGIN_PERCENT
+        if cold and long and not run.broken:
+            raise PromiseBroken(
+                run, "an opening into cold air goes in small steps", f"{move!r} after {last!r}"
+            )
+        return True
 
     def moves_left(self, run: Clockwork, moves_per_day: int) -> bool:
         """Tell whether the day's budget has moves left."""

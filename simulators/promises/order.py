@@ -22,6 +22,7 @@ from controller.core.vocabulary import (
     Ledger,
     MoveCurtain,
     Note,
+    ReplyReceived,
     Run,
     SendMessage,
     SettingsChanged,
@@ -76,7 +77,7 @@ class OrderPromises:
                 if isinstance(event, EffectFailed):
                     # What was refused may go again under its own name, so that mail programs show it once.
                     self._messages.discard(event.effect_id)
-            case AnswerGiven():
+            case AnswerGiven() | ReplyReceived():
                 for effect in effects:
                     if (
                         isinstance(effect, Note)

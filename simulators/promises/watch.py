@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from controller.core.alarms.own_faults import with_own_faults
-from controller.core.plan.alarm import Kind, Response
+from controller.core.plan.alarm import Kind, Response, Watched
 from controller.core.plan.plan import Plan
 from controller.core.units import HOUR_MS, SECOND_MS
 from controller.core.vocabulary import Effect, Event, Stamp
@@ -13,6 +13,7 @@ from simulators.memory import Moment
 from simulators.promises.alarms import AlarmPromises
 from simulators.promises.broken import PromiseBroken
 from simulators.promises.calls import CallPromises
+from simulators.promises.curtain import CurtainPromises
 from simulators.promises.heard import Hearing
 from simulators.promises.house import HousePromises
 from simulators.promises.motor import MotorPromises
@@ -20,6 +21,9 @@ from simulators.promises.order import OrderPromises
 
 RECOVERS_MS: Final = 12 * HOUR_MS
 """Within this an alarm that is over must also have been answered: a night lies in it. [ms]"""
+
+PROVEN_LATER: Final = frozenset({Watched.PEOPLE, Watched.PATHS})
+"""What the weekly test call finds, it may be the next one that clears."""
 
 if TYPE_CHECKING:
     from simulators.clockwork import Clockwork
@@ -33,13 +37,15 @@ class Promises:
         self.calls = CallPromises(self.alarms)
         self.order = OrderPromises()
         self.motor = MotorPromises()
-        self.house = HousePromises(self.calls, self.motor)
+        self.curtain = CurtainPromises(self.alarms, self.motor)
+        self.house = HousePromises(self.calls)
         # The alarms first: the others ask them what was heard.
         self._turns = (
             self.alarms.turn,
             self.calls.turn,
             self.order.turn,
             self.motor.turn,
+            self.curtain.turn,
             self.house.turn,
         )
 
@@ -62,6 +68,7 @@ class Promises:
         """See a minute end."""
         self.alarms.minute(run)
         self.calls.minute(run)
+        self.curtain.minute(run)
         self.house.minute(run)
 
     def ask_recovered(self, run: Clockwork) -> None:
@@ -89,5 +96,10 @@ class Promises:
         case = self.alarms.hearing.cases[name]
         delay_ms = round(case.entry.off_delay_s * SECOND_MS) + RECOVERS_MS
         if case.entry.kind is Kind.FAULT:
+            if case.entry.of in PROVEN_LATER or (
+                case.entry.of is Watched.MESSAGES and self.calls.refused - {""}
+            ):
+                # It is over when the way has carried again or the person has answered; nobody sends for that alone.
+                return False
             return case.entry.of not in self.alarms.parts
         return case.maybe_ms is None and case.well_ms is not None and now - case.well_ms > delay_ms

@@ -49,7 +49,7 @@ def test_on_healthy_days_nobody_is_shown_less_than_an_hour(seed: int) -> None:
 def test_when_the_air_fails_the_minutes_are_told_at_once_and_the_trend_agrees() -> None:
     """Without air the worst case speaks with the next word of the switch; ten minutes on the trend holds.
 
-    The fish of the invented house breathe more than its settings say, so the trend becomes the sooner of the
+    An hour after a meal the water breathes more than the settings say, so the trend becomes the sooner of the
     two; it is within 20 % of the time that the water really takes.
     """
     run = build(read_plan(), days=3, seed=5, start=START)

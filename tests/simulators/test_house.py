@@ -241,3 +241,21 @@ def test_opening_later_costs_little_light_and_saves_heat() -> None:
 
     assert 0.001 <= 1 - late.light_mj_m2 / early.light_mj_m2 <= 0.005
     assert 0.0113 <= 1 - late.heat_kwh_m2 / early.heat_kwh_m2 <= 0.102
+
+
+def test_vents_that_heed_moisture_dry_the_house() -> None:
+    """In a cool dry night after a damp evening the house that airs at 85 % is the drier, and stays in balance."""
+    outside = Weather(0.0, 10.0, 70.0, 2.0, 1013.0)
+    shut, aired = (
+        House(start_humidity_percent=98.0),
+        House(start_humidity_percent=98.0, dry_above_percent=85.0),
+    )
+    opened = 0.0
+    for _ in range(120):
+        for house in (shut, aired):
+            house.advance(60.0, outside, drawn_percent=0.0, water_kg_m2_s=1.5e-5)
+        opened = max(opened, aired.vents_m_s)
+
+    assert 0.0 < opened <= 0.5 * aired.build.vents_m_s
+    assert aired.humidity_percent < shut.humidity_percent - 1.0
+    assert aired.imbalance() < 1e-6

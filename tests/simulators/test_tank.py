@@ -11,7 +11,7 @@ from phreeqpython import PhreeqPython  # type: ignore[import-untyped]
 
 from simulators.basin import Basin, Stock, Supply
 from simulators.biofilter import Nitrifiers, ph_factor
-from simulators.chemistry import carbonate_at, oxygen_mg_l, solve_hydrogen, unionised_share
+from simulators.chemistry import bubbled_per_h, carbonate_at, oxygen_mg_l, solve_hydrogen, unionised_share
 from simulators.house import Build, House
 from simulators.pump import circulate
 from simulators.sky import Weather
@@ -450,3 +450,36 @@ def test_a_leak_lowers_and_a_float_valve_left_open_spills() -> None:
 
     assert tank.volume_m3 == pytest.approx(4.0, abs=0.001)
     assert tank.water_c < 14.0
+
+
+@pytest.mark.parametrize(("air_per_h", "expected"), [(1e6, 2.7), (1.0, 1.09), (0.01, 0.0122)])
+def test_bubbles_fill_with_carbon_dioxide(air_per_h: float, expected: float) -> None:
+    """Little air carries away what it can hold at balance, much air all that diffuses into it; at 25 C.
+
+    Air in balance holds 1.22 times what water does: Henry's constant 3.3e-4 mol/m3/Pa (Sander 2015, Atmos. Chem.
+    Phys. 15:4399-4981). In between, 1.22 (1 - exp(-2.7 / 1.22)).
+    """
+    found = bubbled_per_h(2.7, air_per_h, carbonate_at(25.0), 25.0)
+
+    assert found == pytest.approx(expected, rel=0.03)
+
+
+@given(st.floats(0.01, 20.0), st.floats(0.01, 20.0))
+def test_no_bubble_carries_more_than_it_can(transfer: float, air: float) -> None:
+    """Never more than without filling, never more than balance allows, and more air never carries less."""
+    constants = carbonate_at(20.0)
+    found = bubbled_per_h(transfer, air, constants, 20.0)
+
+    assert found <= min(transfer, 1.2 * air) * (1 + 1e-9)
+    assert bubbled_per_h(transfer, 1.1 * air, constants, 20.0) >= found
+
+
+def test_an_aerator_of_little_air_leaves_the_water_sourer() -> None:
+    """The same gas transfer of oxygen, with bubbles that fill: the oxygen is the same, the pH lower."""
+    airy, poor = Tank(fish_kg=40.0), Tank(fish_kg=40.0, bubbles_per_h=1.0)
+    for _ in range(2880):
+        for tank in (airy, poor):
+            tank.advance(60.0, air_c=20.0)
+
+    assert poor.oxygen_mg_l == pytest.approx(airy.oxygen_mg_l, abs=0.02)
+    assert poor.ph < airy.ph - 0.15

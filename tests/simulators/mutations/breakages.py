@@ -19,7 +19,7 @@ from controller import engine as engine_module
 from controller.core import call, listen, outcomes, silence, sound, steer, step
 from controller.core.alarms import life
 from controller.core.alarms.alarm import Truth
-from controller.core.curtain import drive, motor
+from controller.core.curtain import choice, drive, motor
 from controller.core.draft import Draft
 from controller.core.signals.sense import NEVER
 from controller.core.state import Durable
@@ -266,9 +266,87 @@ def _drive_while_locked(patch: Patch) -> None:
     patch.setattr(motor, "hear", wrong)
 
 
+def _wish_nothing(*rules: str) -> Callable[[Patch], None]:
+    """Let rules of the curtain never wish for anything."""
+
+    def apply(patch: Patch) -> None:
+        for rule in rules:
+            patch.setattr(choice, rule, lambda *rest: None)
+
+    return apply
+
+
+def _heat_by_light(patch: Patch) -> None:
+    """Meet heat with the light's limits alone: open where there is shade to be had."""
+    right = choice.wish_cool
+
+    def wrong(rule: Any, view: Any) -> Any:
+        wish = right(rule, view)
+        return None if wish is None else wish._replace(drawn_percent=100.0 - wish.drawn_percent)
+
+    patch.setattr(choice, "wish_cool", wrong)
+
+
+def _hold_before_snow(patch: Patch) -> None:
+    """Let a hold go before the weather."""
+    right = choice.wish_weather
+
+    def wrong(curtain: Any, marks: Any, standing: Any, now: int) -> Any:
+        wish = right(curtain, marks, standing, now)
+        return None if wish is not None and _HELD else wish
+
+    def find(curtain: Any, view: Any, held: Any, hold: Any, *rest: Any) -> Any:
+        _HELD[:] = [hold] if hold is not None else []
+        return right_find(curtain, view, held, hold, *rest)
+
+    right_find = choice.find_wish
+    patch.setattr(choice, "wish_weather", wrong)
+    patch.setattr(choice, "find_wish", find)
+
+
+_HELD: Final[list[Any]] = []
+
+
+def _open_at_once(patch: Patch) -> None:
+    """Open into cold air in one go."""
+    patch.setattr(choice, "open_in_steps", lambda rule, view, held, wish, now: wish)
+
+
+def _gap_for_ever(patch: Patch) -> None:
+    """Never close a gap."""
+    right = choice.wish_gap
+
+    def wrong(rule: Any, *rest: Any) -> Any:
+        return right(None if rule is None else rule.model_copy(update={"open_min": 1e6}), *rest)
+
+    patch.setattr(choice, "wish_gap", wrong)
+
+
 AIR, NIGHT = "air pump stops", read_scenario("curtain-jams").start
 
+_COLD: Final = replace(
+    _story("cold dawn", 1.0, start=NIGHT),
+    all_rules=True,
+    curtain={"hold_heat": False, "too_cold": {"below_c": 18}},
+)
+_BRIGHT: Final = replace(
+    _story("a bright day", 0.9),
+    all_rules=True,
+    curtain={"light_ceiling": False, "light_sum": {"low_mol_m2": 3, "high_mol_m2": 6}},
+)
+
 BREAKAGES: Final = (
+    Breakage("heat ignored", _wish_nothing("wish_cool"), read_scenario("too-hot-under-the-curtain")),
+    Breakage("heat met the wrong way", _heat_by_light, read_scenario("too-hot-under-the-curtain")),
+    Breakage("cold ignored", _wish_nothing("wish_warm"), _COLD),
+    Breakage("weather ignored", _wish_nothing("wish_weather"), read_scenario("storm-by-the-wind-sensor")),
+    Breakage("a hold before snow", _hold_before_snow, read_scenario("snow-goes-before-a-hold")),
+    Breakage("day's light ignored", _wish_nothing("wish_band"), _BRIGHT),
+    Breakage("light ceiling ignored", _wish_nothing("wish_shade"), _story("two days", 2.0)),
+    Breakage("heat not held", _wish_nothing("wish_night", "wish_dark"), _story("a night", 0.6, start=NIGHT)),
+    Breakage("moisture ignored", _wish_nothing("wish_gap"), read_scenario("moist-nights-of-autumn")),
+    Breakage("a gap for ever", _gap_for_ever, read_scenario("moist-nights-of-autumn")),
+    Breakage("opens into cold air at once", _open_at_once, read_scenario("opening-into-cold-air")),
     Breakage("no dwell", _curtain_as(dwell_min=0.0), _story("two days", 2.0)),
     Breakage(
         "no rest before turning round",
