@@ -23,6 +23,7 @@ from controller.core.vocabulary import (
     ReplyReceived,
     SendMessage,
 )
+from simulators.boards import TargetBoard
 from simulators.motor import Direction
 from simulators.paths import Path
 from simulators.people import Happening, Person
@@ -128,7 +129,11 @@ class Staff:
         curtain, board = run.world.curtain, run.world.board
         ends = curtain.drawn_limit_works and curtain.open_limit_works
         stuck = curtain.drawn_limit_stuck or curtain.open_limit_stuck
-        sound = curtain.jam_at_percent is None and ends and not stuck
+        shown = board.feedback if isinstance(board, TargetBoard) else None
+        astray = shown is not None and (
+            shown.dead or shown.frozen_at_percent is not None or shown.offset_percent
+        )
+        sound = curtain.jam_at_percent is None and ends and not stuck and not astray
         if not sound or board.welded is not Direction.REST or not board.powered or run.link.board_down:
             return
         curtain.reset()

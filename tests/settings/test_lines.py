@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 import tomllib
 from pathlib import Path
@@ -135,7 +136,7 @@ def test_any_document_is_mapped_as_probing_maps_it(rows: list[str]) -> None:
 def test_many_problems_in_a_long_file_are_told_in_good_time() -> None:
     """Twenty problems in a file of more than 900 lines take well under a second and a half."""
     assert DEMO.count("\n") > 900
-    text = DEMO.replace("off_delay_s = 60\n", "off_delay_s = -1\n")
+    text = re.sub(r"(?m)^off_delay_s = \d+$", "off_delay_s = -1", DEMO)
     began_s = time.perf_counter()
     loaded = load_settings(text, file_name="house.toml")
     took_s = time.perf_counter() - began_s
