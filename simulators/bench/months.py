@@ -20,18 +20,12 @@ from controller.core.plan.alarm import Response
 from controller.core.plan.plan import Plan
 from controller.core.vocabulary import Effect, Event, Ledger, Note, SendMessage, Stamp
 from controller.settings.load import read_settings
-from simulators.bench.horizons import use_kits
-from simulators.chance import stream
 from simulators.clockwork import Clockwork
 from simulators.site import SETTINGS, build
 
 MESSAGES_MOST: Final = 2
 """So many messages for today a healthy month may bring."""
 
-TEST_MIN: Final = 8 * 60 + 30
-"""When the keeper tests the water, in minutes of the UTC day. [min]"""
-
-TESTS_EVERY_DAYS: Final = 3
 SEASONS: Final = tuple(datetime(2026, month, 1, tzinfo=UTC) for month in (1, 3, 5, 7, 10))
 """The houses begin in turn in midwinter, before either change of the clocks, in spring and in high summer."""
 
@@ -101,14 +95,7 @@ def live(plan: Plan, *, seed: int, days: int) -> Month:
     start = SEASONS[seed % len(SEASONS)]
     month = Month(seed, start)
     clockwork = build(plan, days=days, seed=seed, start=start, watch=lambda _: (_Listener(month),))
-    kits = stream(seed, "kits")
-
-    def look(minute: int) -> None:
-        if minute % 1440 == TEST_MIN and minute // 1440 % TESTS_EVERY_DAYS == 0:
-            for event in use_kits(clockwork, kits):
-                clockwork.turn(event)
-
-    clockwork.run(days * 1440, on_minute=look)
+    clockwork.run(days * 1440)
     tell = {entry.name: entry.response for entry in clockwork.entries}
     month.emergencies = sum(count for name, count in month.alarms.items() if tell[name] is Response.EMERGENCY)
     month.today = sum(count for name, count in month.alarms.items() if tell[name] is Response.TODAY)
