@@ -42,6 +42,7 @@ from controller.core.vocabulary import (
     Woken,
 )
 from controller.core.water.readings import make_recipes
+from controller.core.why import Why, explain_curtains
 from controller.edges.null_motor import NullMotor
 from controller.engine import Engine
 
@@ -168,6 +169,10 @@ class Replay:
             if due >= house_ms:
                 return
             self._happen(due)
+
+    def explain(self, utc_ms: UtcMs) -> tuple[Why, ...]:
+        """Say why each curtain is where it is at an instant that it has come to."""
+        return explain_curtains(self.engine.state, self._stamp(utc_ms))
 
     def _happen(self, due: HouseMs) -> None:
         """Let the one thing happen that is due."""

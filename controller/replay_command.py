@@ -8,22 +8,16 @@ import json
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final
 from zoneinfo import ZoneInfo
 
 from controller.core.alarms.lifecycle import Trigger
-from controller.core.plan.plan import Plan
-from controller.core.sky.almanac import Almanac
-from controller.core.units import DAY_MS, UtcMs
-from controller.edges.almanac import AlmanacFailed, almanac_cached
-from controller.recording import RecordingUnreadable, read_rows, survey
+from controller.edges.almanac import AlmanacFailed
+from controller.recording import RecordingUnreadable
 from controller.recording_rows import Tally
-from controller.replay import ANSWER_AFTER_MIN, Outcome, Position, Replay, limit_to
+from controller.replay import ANSWER_AFTER_MIN, Outcome, Position
 from controller.replay_compare import compare_calls, describe_comparison, write_comparison
+from controller.replay_file import replay_file
 from controller.settings.load import read_or_tell
-
-TABLE_DAYS_MOST: Final = 367
-"""Days of sun reckoned at once; a longer recording gets its tables one after another. [days]"""
 
 
 def add_replay(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -100,64 +94,6 @@ def run_replay(args: argparse.Namespace) -> int:
         if comparison is not None:
             print(write_comparison(comparison, ZoneInfo(plan.site.time_zone)))
     return 0 if tally.read else 1
-
-
-def replay_file(
-    plan: Plan,
-    path: Path,
-    tally: Tally,
-    *,
-    answer_after_min: float = ANSWER_AFTER_MIN,
-    cache_dir: Path | None = None,
-) -> Outcome:
-    """Replay one file and return what it showed.
-
-    Raises
-    ------
-    RecordingUnreadable
-        The file cannot be used at all.
-    AlmanacFailed
-        The sun could not be reckoned.
-    """
-    everything = {sensor.name: sensor for sensor in plan.sensor}
-    span = survey(path, everything)
-    for name in span.strangers:
-        tally.named.append(f"{path}:1: the settings know no sensor {name!r}; the column is left out")
-    plan = limit_to(plan, span.sensors)
-    sensors = {name: everything[name] for name in span.sensors}
-    end_ms = 0
-    replay: Replay | None = None
-    for utc_ms, samples in read_rows(path, sensors, tally):
-        if replay is None:
-            # The first row that is good: the file's first may be a slip of many years.
-            end_ms = _make_end(utc_ms, max(span.last_utc_ms, utc_ms))
-            almanac = _table(plan, utc_ms, end_ms, cache_dir)
-            replay = Replay(plan, almanac=almanac, start_utc_ms=utc_ms, answer_after_min=answer_after_min)
-        elif utc_ms >= end_ms:
-            replay.pass_to(utc_ms)
-            end_ms = _make_end(utc_ms, max(span.last_utc_ms, utc_ms))
-            replay.new_almanac(_table(plan, utc_ms, end_ms, cache_dir), utc_ms)
-        replay.take(utc_ms, samples)
-    return Outcome() if replay is None else replay.outcome
-
-
-def _make_end(first_utc_ms: UtcMs, last_utc_ms: UtcMs) -> UtcMs:
-    """Return the end of the table that begins at `first_utc_ms`: past the recording, or as far as one goes."""
-    days = min((last_utc_ms - first_utc_ms) // DAY_MS + 2, TABLE_DAYS_MOST)
-    return first_utc_ms - first_utc_ms % DAY_MS + days * DAY_MS
-
-
-def _table(plan: Plan, first_utc_ms: UtcMs, end_utc_ms: UtcMs, cache_dir: Path | None) -> Almanac:
-    """Have the sun reckoned from the day before `first_utc_ms` to `end_utc_ms`."""
-    start = first_utc_ms - first_utc_ms % DAY_MS - DAY_MS
-    return almanac_cached(
-        latitude_deg=plan.site.latitude_deg,
-        longitude_deg=plan.site.longitude_deg,
-        elevation_m=plan.site.elevation_m,
-        start_utc_ms=start,
-        days=(end_utc_ms - start) // DAY_MS,
-        cache_dir=cache_dir,
-    )
 
 
 def write_positions(path: Path, positions: list[Position], zone: ZoneInfo) -> None:

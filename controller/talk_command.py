@@ -27,6 +27,7 @@ from controller.why_past import (
     read_positions,
     tell_past,
 )
+from controller.why_replayed import explain_minute
 
 
 def default_settings() -> Path:
@@ -42,6 +43,12 @@ def add_talk(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     why.add_argument("--at", metavar="INSTANT", help="a minute of the past, such as 2026-04-18T08:30+01:00")
     why.add_argument(
         "--positions", type=Path, metavar="OUT.csv", help="with --at: of a replay that wrote this file"
+    )
+    why.add_argument(
+        "--readings",
+        type=Path,
+        metavar="IN.csv",
+        help="with --at: run the rules over this recording up to the minute and ask them there",
     )
     _add(commands, "acknowledge", "answer an alarm: I have it", ("code",))
     hold = _add(
@@ -110,7 +117,7 @@ def run_talk(args: argparse.Namespace) -> int:
     if args.command == "why" and args.table:
         print(print_precedence())
         return 0
-    if args.command == "why" and (args.at or args.positions):
+    if args.command == "why" and (args.at or args.positions or args.readings):
         return _print_past(args)
     try:
         directory = find_directory(args.settings)
@@ -138,11 +145,13 @@ def run_talk(args: argparse.Namespace) -> int:
 def _print_past(args: argparse.Namespace) -> int:
     """Tell why curtains were where they were, from a replay's file or from the journal."""
     if not args.at:
-        print("duskbell why: --positions needs --at, the minute that is meant", file=sys.stderr)
+        print("duskbell why: --positions and --readings need --at, the minute that is meant", file=sys.stderr)
         return 2
     try:
         at = read_instant(args.at)
-        if args.positions is not None:
+        if args.readings is not None:
+            found = explain_minute(args.settings, args.readings, at)
+        elif args.positions is not None:
             found = find_in_force(read_positions(args.positions), at)
         else:
             found = find_in_force(read_notes(find_directory(args.settings), at), at)

@@ -104,10 +104,11 @@ def tell_past(found: dict[str, Reason], at: datetime) -> list[str]:
     """Say in one sentence a curtain why it was where it was."""
     lines = []
     for name, reason in found.items():
-        since = datetime.fromtimestamp(reason.utc_ms / 1000, tz=UTC).astimezone(at.tzinfo)
+        begun = datetime.fromtimestamp(reason.utc_ms / 1000, tz=UTC).astimezone(at.tzinfo)
+        since = "" if begun == at else f" since {begun:%Y-%m-%d %H:%M}"
         where = "" if reason.drawn_percent is None else f"{reason.drawn_percent:g} % drawn, "
         lines.append(
-            f'Curtain {name} at {at:%Y-%m-%d %H:%M}: {where}by the rule "{reason.rule}" since '
-            f"{since:%Y-%m-%d %H:%M}: {reason.reason}."
+            f'Curtain {name} at {at:%Y-%m-%d %H:%M}: {where}by the rule "{reason.rule}"{since}: '
+            f"{reason.reason}."
         )
     return lines or [f"Nothing is known of any curtain at or before {at.isoformat(timespec='minutes')}."]

@@ -12,7 +12,7 @@ from controller.core.curtain import motor
 from controller.core.curtain.choice import choose
 from controller.core.curtain.drive import STAGGER_MS, Drive, Phase
 from controller.core.curtain.hold import LONGEST_HOLD_MIN, Hold
-from controller.core.curtain.view import BLANK, LOST_LIGHT_SHARE, View, reckon_outside_light, smooth, trusted
+from controller.core.curtain.view import BLANK, View, reckon_outside_light, smooth, trusted
 from controller.core.curtain.wishes import Wish, next_change_ms, remember_ceiling, remember_heat
 from controller.core.curtain.wording import describe_position, explain
 from controller.core.draft import Draft
@@ -106,7 +106,8 @@ def see(draft: Draft, curtain: Curtain, drive: Drive) -> View:
             )
     reckoned = light is None
     if light is None and clear_w_m2 is not None:
-        light = LOST_LIGHT_SHARE * clear_w_m2
+        # Without a sensor the sky is taken to be as clear as it was of late, so that a gap alone moves nothing.
+        light = min(before.day.clearness, 1.0) * clear_w_m2
     unsmoothed = light
     if light is not None:
         tau = ceiling.filter_min if ceiling is not None else 0.0

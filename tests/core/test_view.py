@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from makers import LIGHT, House, make_curtain, make_plan, make_sensor
 
-from controller.core.curtain.view import LOST_LIGHT_SHARE, reckon_outside_light, since, smooth, trusted
+from controller.core.curtain.light_day import USUAL_CLEARNESS
+from controller.core.curtain.view import reckon_outside_light, since, smooth, trusted
 from controller.core.plan.curtain import LightCeiling
 from controller.core.plan.plan import Plan
 from controller.core.plan.sensor import Mounted
@@ -117,7 +118,7 @@ def test_lost_light_is_reckoned_from_the_clear_sky() -> None:
     house.wait(1)
 
     view = house.state.views["roof"]
-    assert (view.light_w_m2, view.light_is_reckoned) == (LOST_LIGHT_SHARE * 800.0, True)
+    assert (view.light_w_m2, view.light_is_reckoned) == (USUAL_CLEARNESS * 800.0, True)
 
 
 def test_light_under_a_moving_curtain_is_what_it_was_before() -> None:

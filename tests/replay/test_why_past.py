@@ -55,6 +55,12 @@ def test_every_minute_of_a_replay_has_its_reason(tmp_path: Path) -> None:
         noon = run("why", "--positions", str(file), "--at", "2026-04-18T12:00+00:00").stdout
         assert 'by the rule "light ceiling"' in noon
         assert "limit of 600 W/m2" in noon
+    # And asked at the minute itself, with the numbers of that minute.
+    asked = run(
+        "why", "--settings", str(SETTINGS), "--readings", str(readings), "--at", "2026-04-18T14:31+00:00"
+    )
+    assert 'by the rule "light ceiling"' in asked.stdout, asked.stderr
+    assert "too much light: 700 W/m2 outside, above the limit of 600 W/m2 for 267 min" in asked.stdout
     with reasons.open(encoding="utf-8", newline="") as file_of_reasons:
         rules = {row["rule"] for row in csv.DictReader(file_of_reasons)}
     assert {"settling in", "open", "light ceiling", "hold heat at night"} <= rules

@@ -40,13 +40,13 @@ NIGHT_HORIZON_MIN: Final = 160.0
 AHEAD: Final = ((0.1127, 0.2778), (0.5, 0.4444), (0.8873, 0.2778))
 """Where in the horizon to look, and with which weight: Gauss-Legendre of three points. [1]"""
 
-REGRET_FADES_MIN: Final = 137.0
+REGRET_FADES_MIN: Final = 210.0
 """How fast regret fades: yesterday's clouds are no reason. [min]"""
 
 RESTLESS_FADES_MIN: Final = 5.8
 """How fast the restlessness of the light is forgotten (tuned in the benchmark). [min]"""
 
-RESTLESS: Final = 0.031
+RESTLESS: Final = 0.032
 """A change of the clear-sky index from minute to minute by which a sky is no longer steady (tuned likewise). [1]"""
 
 TURN_AFTER_MS: Final = 10 * MINUTE_MS
@@ -91,8 +91,8 @@ class Temper(NamedTuple):
     weights: tuple[float, ...]
 
 
-STEADY: Final = Temper(0.148, 0.023, 0.978, 50.0, (0.249, 0.531, 0.22, 0.0))
-BROKEN: Final = Temper(0.866, 0.194, 1.595, 25.0, (0.078, 0.437, 0.485, 0.0))
+STEADY: Final = Temper(0.144, 0.023, 1.04, 50.0, (0.249, 0.531, 0.22, 0.0))
+BROKEN: Final = Temper(0.757, 0.21, 1.612, 25.0, (0.078, 0.437, 0.485, 0.0))
 """A sky whose light does not change, and one that changes without end (tuned in the benchmark)."""
 
 

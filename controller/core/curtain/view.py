@@ -20,9 +20,6 @@ from controller.core.signals.sense import Sense
 from controller.core.units import MINUTE_MS, HouseMs
 from controller.core.vocabulary import Trust
 
-LOST_LIGHT_SHARE: Final = 0.6
-"""Share of a clear sky taken for the light while no light sensor can be trusted (our choice)."""
-
 
 class View(NamedTuple):
     """What the rules of one curtain see at one instant, and since when the light has been above or below.
