@@ -39,8 +39,11 @@ def live(house: House, lights: list[float | None]) -> tuple[list[tuple[float, fl
     notes: list[str] = []
     for light in lights:
         words = WARM if light is None else WARM | {"roof_light": light}
-        for doing in (lambda words=words: house.read(**words), lambda: house.wait(1.0)):
-            doing()
+        for speaks in (True, False):
+            if speaks:
+                house.read(**words)
+            else:
+                house.wait(1.0)
             notes += house.notes
             moved = [each for each in house.moves if each.run is not Run.STOP]
             moves += [((house.now - begun) / MINUTE_MS, each.drawn_percent) for each in moved]
