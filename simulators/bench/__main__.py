@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from simulators.years import Station
 
 HEAD: Final = f"{'climate':<12}{'rule':<22}{'cost':>7}{'moves/day':>11}{'95th':>6}{'reversal':>10}"
+TRADE: Final = (0.3, 3.0, 10.0)
+"""How much dearer a move is told to be, to show cost against moves. [1]"""
+
 CACHE: Final = Path(gettempdir()) / "duskbell-bench"
 
 
@@ -88,7 +91,12 @@ def main() -> int:
     for field in fields(Costs):
         parser.add_argument(f"--{field.name.replace('_', '-')}", type=float, metavar="X")
     parser.add_argument(
-        "--trade", type=float, nargs="*", default=[], metavar="X", help="also with a move X times as dear"
+        "--trade",
+        type=float,
+        nargs="*",
+        default=list(TRADE),
+        metavar="X",
+        help="also with a move X times as dear; empty for none (default 0.3 3 10)",
     )
     args = parser.parse_args()
     span = Span(args.seed, args.from_day, args.days)

@@ -1,7 +1,8 @@
 """`python -m simulators.bench.sensor_faults`: what a bad light sensor costs, and when it is named.
 
 The same minutes are replayed with a fault in the light that the controller hears; what it then does is scored on the
-true light. The loss stands beside the distance from the plain threshold to perfect foresight over the same span.
+true light. The loss stands beside the distance from the plain threshold to perfect foresight: over a year that is as
+good or bad as the hundred days replayed, and over the days of the fault alone.
 """
 
 from __future__ import annotations
@@ -114,7 +115,7 @@ def main() -> int:
     parser.add_argument("--climate", choices=sorted(NAMES.values()), help="only this one")
     args = parser.parse_args()
     costs = Costs()
-    say(f"{'climate':<12}{'fault':<28}{'of the distance':>16}{'of the spell':>14}{'told after':>13}")
+    say(f"{'climate':<12}{'fault':<28}{'of the year':>16}{'of its days':>14}{'told after':>13}")
     for station, name in NAMES.items():
         if args.climate not in {None, name}:
             continue

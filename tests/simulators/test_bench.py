@@ -26,6 +26,7 @@ from simulators.bench.costs import (
 from simulators.bench.foresight import COARSE, foresee
 from simulators.bench.rivals import Figures, follow
 from simulators.bench.score import score, share_between
+from simulators.bench.sensor_faults import FAULTS, FROM_DAY, Fault, find_named, spoil
 from simulators.years import Station
 
 COSTS = Costs()
@@ -150,6 +151,33 @@ def test_the_real_controller_beats_a_plain_threshold_over_a_week() -> None:
     assert figures.reversal_min >= 10
     assert hold_positions(result.drawn_percent) <= set(WEIGHED)
     assert all("limit" in reason for _, _, reason in result.reasons)
+
+
+@pytest.mark.parametrize("fault", FAULTS, ids=[fault.name for fault in FAULTS])
+def test_a_fault_of_the_sensor_spoils_its_days_alone(fault: Fault) -> None:
+    """The light is true before and after, and is not while it lasts."""
+    weather = make_weather([float(200 + minute % 600) for minute in range((FROM_DAY + 35) * DAY_MINUTES)])
+    heard = spoil(weather, fault, 3).light_w_m2
+    begin, end = FROM_DAY * DAY_MINUTES, (FROM_DAY + fault.days) * DAY_MINUTES
+
+    assert np.array_equal(heard[:begin], weather.light_w_m2[:begin])
+    assert np.array_equal(heard[end:], weather.light_w_m2[end:])
+    assert np.count_nonzero(heard[begin:end] != weather.light_w_m2[begin:end]) > 0.03 * (end - begin)
+    assert np.count_nonzero(np.isnan(heard)) < 0.7 * (end - begin) or fault.name == "lost two days"
+
+
+def test_the_first_word_on_the_sensor_counts() -> None:
+    """Only what is told of the light sensor after the fault began names it."""
+    weather = make_weather([1.0] * DAY_MINUTES)
+    fault, begin = FAULTS[0], FROM_DAY * DAY_MINUTES * 60_000
+    notes = (
+        (begin - 1, ours.LIGHT, "a"),
+        (begin + 60_000, ours.OUTSIDE, "b"),
+        (begin + 300_000, ours.LIGHT, "c"),
+    )
+
+    assert find_named(ours.Run(np.zeros(1), (), notes), weather, fault) == 5.0
+    assert find_named(ours.Run(np.zeros(1), (), notes[:2]), weather, fault) is None
 
 
 @pytest.mark.slow
