@@ -84,7 +84,8 @@ class Pace:
 class CallPromises:
     """Watches every call. `calls` holds the last occurrence of every alarm that calls people.
 
-    `refused` names the ways to people that refused the last message they were given.
+    `refused` names the ways to people that refused the last message they were given; `heard_ms` is when somebody
+    answered last, rightly or not, on the house axis [ms].
     """
 
     alarms: AlarmPromises
@@ -100,11 +101,14 @@ class CallPromises:
     _wrong_texts: bool = False
     _ways: dict[str, str] = field(default_factory=dict)
     refused: set[str] = field(default_factory=set)
+    heard_ms: int = 0
 
     def turn(self, run: Clockwork, stamp: Stamp, event: Event, effects: tuple[Effect, ...]) -> None:
         """Follow answers and calls."""
         now = stamp.house_ms
         right = False
+        if isinstance(event, AnswerGiven | ReplyReceived):
+            self.heard_ms = now
         match event:
             case AnswerGiven():
                 right = self._take_answer(event, now)

@@ -22,6 +22,9 @@ from simulators.promises.order import OrderPromises
 RECOVERS_MS: Final = 12 * HOUR_MS
 """Within this an alarm that is over must also have been answered: a night lies in it. [ms]"""
 
+REFUSED_MS: Final = 2 * HOUR_MS
+"""Whoever has guessed codes is refused for an hour, and the alarm of it lasts as long; room for what was on its way. [ms]"""
+
 PROVEN_LATER: Final = frozenset({Watched.PEOPLE, Watched.PATHS})
 """What the weekly test call finds, it may be the next one that clears."""
 
@@ -100,6 +103,8 @@ class Promises:
                 case.entry.of is Watched.MESSAGES and self.calls.refused - {""}
             ):
                 # It is over when the way has carried again or the person has answered; nobody sends for that alone.
+                return False
+            if case.entry.of is Watched.REPLIES and now - self.calls.heard_ms <= REFUSED_MS:
                 return False
             return case.entry.of not in self.alarms.parts
         return case.maybe_ms is None and case.well_ms is not None and now - case.well_ms > delay_ms
