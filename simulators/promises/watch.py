@@ -23,7 +23,7 @@ RECOVERS_MS: Final = 12 * HOUR_MS
 """Within this an alarm that is over must also have been answered: a night lies in it. [ms]"""
 
 REFUSED_MS: Final = 2 * HOUR_MS
-"""Whoever has guessed codes is refused for an hour, and the alarm of it lasts as long; room for what was on its way. [ms]"""
+"""Whoever has guessed codes is refused for an hour, and the alarm of it lasts as long; with room. [ms]"""
 
 PROVEN_LATER: Final = frozenset({Watched.PEOPLE, Watched.PATHS})
 """What the weekly test call finds, it may be the next one that clears."""
