@@ -23,6 +23,7 @@ from controller.core.draft import Draft, with_item
 from controller.core.listen import look_up_sky
 from controller.core.plan.curtain import Curtain
 from controller.core.plan.economics import Economics
+from controller.core.plan.sensor import Mounted
 from controller.core.sky.almanac import (
     RISE_SET_HEIGHT_DEG,
     clear_sky_sum_j_m2,
@@ -49,7 +50,7 @@ def weigh_curtain(
     """Gather a reading into the minute under way and, when the minute is over, weigh it.
 
     `light_w_m2` is the light outside as just read, not smoothed, or as `reckoned` from the almanac. While the
-    motor runs nothing is weighed.
+    motor moves the shadow over its own light sensor nothing is weighed.
     """
     economics = curtain.economics
     if economics is None:
@@ -65,10 +66,13 @@ def weigh_curtain(
     if balance.verdict.horizon_min == NIGHT_HORIZON_MIN:
         wait_ms = NIGHT_WAIT_MS
     due = balance.weighed_ms is None or draft.now - balance.weighed_ms >= wait_ms
-    if due and drive.phase is not Phase.RUNNING:
+    running = drive.phase is Phase.RUNNING
+    if due and not (running and _sees_the_shadow(draft, curtain)):
         if balance.light_count and not reckoned:
             light_w_m2 = balance.light_sum / balance.light_count
-        here = 0.0 if drive.drawn_percent is None else drive.drawn_percent
+        # Under way it is judged where it goes to: the clouds do not wait for the motor.
+        place = drive.target_percent if running else drive.drawn_percent
+        here = 0.0 if place is None else place
         scales = make_scales(
             curtain,
             economics,
@@ -88,6 +92,12 @@ def _is_older(kept: Balance, balance: Balance) -> bool:
         return True
     has_changed = round(balance.sky.seen_min, 1) != kept.sky.seen_min or balance.local_day != kept.local_day
     return has_changed and not 0 <= balance.weighed_ms - kept.weighed_ms < KEEP_EVERY_MS
+
+
+def _sees_the_shadow(draft: Draft, curtain: Curtain) -> bool:
+    """Whether the curtain's own shadow passes over its light sensor."""
+    sensor = draft.roll.sensors.get(curtain.light_sensor)
+    return sensor is not None and sensor.mounted is Mounted.BELOW_CURTAIN
 
 
 def _gather(balance: Balance, light_w_m2: float | None, heard_ms: HouseMs | None) -> Balance:
@@ -132,7 +142,7 @@ def _look(
         inside_c=view.inside_c,
         sun_is_up=None if sun_deg is None else sun_deg > RISE_SET_HEIGHT_DEG,
         risen_long_ago=earlier_deg is not None and earlier_deg > RISE_SET_HEIGHT_DEG,
-        drawn_percent=drive.drawn_percent,
+        drawn_percent=drive.target_percent if drive.phase is Phase.RUNNING else drive.drawn_percent,
         turned_ms=drive.started_ms if drive.run is not Run.STOP else None,
         was_drawing=drive.run is Run.DRAW,
         local_day=day,

@@ -21,8 +21,8 @@ FIRST_DAYS: Final = 6
 """A slow fall is held against so many of the oldest clear days. [1]"""
 
 WINDOWS_SURE: Final = 3
-SHIFT_SURE: Final = 0.15
-"""Three clear windows tell of a shift beyond this, about twice the spread of one hour's air (our choice). [1]"""
+SHIFT_SURE: Final = 0.18
+"""Three clear windows tell of a shift beyond this, more than twice the spread of one hour's air (our choice). [1]"""
 
 WINDOWS_LIKELY: Final = 6
 HOURS_LIKELY: Final = 2
