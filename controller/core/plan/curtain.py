@@ -167,7 +167,7 @@ class Curtain(Part):
     dwell_min: float = key(20.0, "Rest between two moves for comfort rules.", unit="min", ge=0, le=240)
     rest_before_reversal_s: float = key(10.0, "Rest before the motor turns round.", unit="s", ge=2, le=600)
     smallest_move_percent: float = key(5.0, "Moves smaller than this are not made.", unit="%", ge=0.5, le=50)
-    moves_per_day: int = key(14, "Moves a day for comfort rules; then it stays where it is.", ge=2, le=200)
+    moves_per_day: int = key(20, "Moves a day for comfort rules; then it stays where it is.", ge=2, le=200)
     duty_s_per_hour: float = key(1200.0, "Longest motor time in any hour.", unit="s", ge=30, le=3600)
     report_within_s: float = key(15.0, "Wait for the board's word that it moves.", unit="s", ge=1, le=300)
     stalled_after_s: float | None = key(
