@@ -35,6 +35,9 @@ LIGHT_SHARE: Final = 1.06
 LIGHT_W_M2: Final = 12.0
 """And of the other sensors. [%], [m/s], [1], [W/m2]"""
 
+NO_STORM: Final = StormAndSnow()
+"""What the words of a person mean where the settings say nothing of storm and snow."""
+
 SLACK_MIN: Final = 3.0
 """Room for the minutes in which sensors speak. [min]"""
 
@@ -254,7 +257,7 @@ class Rules:
     def _decide(self, now: int) -> Wanted | None:
         """Go down the order of the rules."""
         weather, told_until = self._told
-        storm = self.curtain.storm_and_snow or StormAndSnow()
+        storm = self.curtain.storm_and_snow or NO_STORM
         at_storm = storm.storm_drawn_percent
         if now < told_until and weather is not Weather.NONE:
             place = 0.0 if weather is Weather.SNOW else at_storm

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from math import log10
 from typing import Final
 
@@ -78,7 +79,13 @@ def find_constants(*, temperature_c: float) -> Constants:
     temperature_c
         Water temperature [C], 0 to 50.
     """
-    t_k = TEMPERATURE_C.check(temperature_c) + KELVIN
+    return _find_constants(TEMPERATURE_C.check(temperature_c))
+
+
+@lru_cache(maxsize=64)
+def _find_constants(temperature_c: float) -> Constants:
+    """Compute them; a tank's thermometer shows the same few steps for hours."""
+    t_k = temperature_c + KELVIN
     log_t = log10(t_k)
     pk1 = 356.3094 + 0.06091964 * t_k - 21834.37 / t_k - 126.8339 * log_t + 1684915.0 / t_k**2
     pk2 = 107.8871 + 0.03252849 * t_k - 5151.79 / t_k - 38.92561 * log_t + 563713.9 / t_k**2
