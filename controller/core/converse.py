@@ -27,6 +27,7 @@ from controller.core.replies import (
     keep_record,
     normalise_number,
     refused_senders,
+    write_test_thanks,
     write_thanks,
 )
 from controller.core.signals.sense import NEVER
@@ -135,11 +136,15 @@ def _act_on(
     draft: Draft, way: Way, person: Person, judgement: Judgement, open_alarms: dict[str, str]
 ) -> None:
     """Carry out what a person's reply means, and write back."""
+    tests = {test.code for test in draft.chain.tests}
     for code in judgement.codes:
         sound.take_answer(draft, AnswerGiven(code, person.name, way.value))
-        _write_back(
-            draft, way, person, write_thanks(code, open_alarms[code], person.name, draft.plan.phrases)
-        )
+        phrases = draft.plan.phrases
+        if code in tests:
+            thanks = write_test_thanks(person.name, phrases)
+        else:
+            thanks = write_thanks(code, open_alarms[code], person.name, phrases)
+        _write_back(draft, way, person, thanks)
     if judgement.correction:
         _write_back(draft, way, person, judgement.correction)
 

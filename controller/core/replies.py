@@ -256,6 +256,11 @@ def write_thanks(code: str, alarm: str, person: str, phrases: Phrases = ENGLISH)
     return f"{SPEAKER}: {phrases.reply_thanks.format(code=code, person=person, name=alarm)}"
 
 
+def write_test_thanks(person: str, phrases: Phrases = ENGLISH) -> str:
+    """Confirm to the person that a test call has been answered; nothing is wrong and nothing sounds again."""
+    return f"{SPEAKER}: {phrases.said_test.format(person=person)}"
+
+
 def forget_old(record: SenderRecord, now: HouseMs) -> SenderRecord:
     """Forget what is more than an hour ago."""
     since = now - HOUR_MS

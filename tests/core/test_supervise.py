@@ -101,6 +101,10 @@ def test_a_reply_by_text_answers_a_test() -> None:
     steps = (make_step(0, "keeper", ways=(Way.TEXT,)),)
     one = house(person=people, call=steps).wait(61)
     one.tell(ReplyReceived(Way.TEXT, "+447700900123", codes_of(one)["keeper"]))
+    thanks = [
+        effect.text for effect in one.effects if isinstance(effect, SendMessage) and "thank" in effect.text
+    ]
+    assert thanks == ["DUSKBELL: thank you keeper: the test call has reached you"]
 
     assert one.state.durable.chain.tests == ()
 

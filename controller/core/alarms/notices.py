@@ -134,6 +134,7 @@ def longest_notices(
         "short_out": phrases.short_out,
         "back": phrases.back,
         "reply_thanks": f": {phrases.reply_thanks}",
+        "said_test": f": {phrases.said_test}",
     }
     return {key: count_septets(f"{SPEAKER} {text.format(**words)}") for key, text in templates.items()}
 
