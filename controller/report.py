@@ -64,6 +64,17 @@ def describe_status(state: State, stamp: Stamp) -> dict[str, Any]:
             "light_today_mol_m2": why.light.mol,
             "light_expected_mol_m2": why.light.expected_mol,
             "light_coverage_percent": why.light.coverage_percent,
+            "light_zones": [
+                {
+                    "crop": zone.crop,
+                    "today_mol_m2": zone.light_share * why.light.mol,
+                    "expected_mol_m2": None
+                    if why.light.expected_mol is None
+                    else zone.light_share * why.light.expected_mol,
+                    "wanted_mol_m2": [zone.low_mol_m2, zone.high_mol_m2],
+                }
+                for zone in why.light.zones
+            ],
             "learnt": [text for _, text in state.durable.learnt.get(why.curtain, UNLEARNT).told],
             "moves_today": state.durable.drives.get(why.curtain, Drive()).moves_today,
         }

@@ -15,6 +15,7 @@ from controller.core.curtain.light_sum import remember_band
 from controller.core.curtain.stages import remember_staging
 from controller.core.curtain.view import View, trusted
 from controller.core.curtain.weather import LONGEST_H, Standing, remember_weather
+from controller.core.curtain.zones import list_bands, tell_place
 from controller.core.draft import Draft, with_item
 from controller.core.plan.curtain import Curtain
 from controller.core.units import HOUR_MS
@@ -64,10 +65,14 @@ def _is_older(kept: LightDay, day: LightDay) -> bool:
 
 
 def tell_sum(curtain: Curtain, day: LightDay) -> str:
-    """Say what a day has brought to the canopy, and how it lies to the crop's band."""
+    """Say what a day has brought to the canopy, and how it lies to the band of each crop."""
     text = f"{day.mol:.1f} mol/m2 of light at the canopy, {day.coverage_percent or 0.0:.0f} % of the daylight seen"
     band = curtain.light_sum
-    if band is not None:
+    if curtain.zone:
+        for zone in list_bands(curtain):
+            mol = zone.light_share * day.mol
+            text += f"; {zone.crop} {mol:.1f}, {tell_place(zone, mol)}"
+    elif band is not None:
         crop = f" of {band.crop}" if band.crop else ""
         place = "in"
         if day.mol < band.low_mol_m2:
@@ -102,8 +107,10 @@ def see_guards(draft: Draft, curtain: Curtain, view: View) -> View:
             now=now,
         )
         view = view._replace(marks=marks)
-    if curtain.light_sum is not None and curtain.economics is None:
-        view = remember_band(curtain.light_sum, curtain, view, draft.almanac, draft.stamp)
+    # With economics the balance rules; what its zones come to is foreseen all the same.
+    rule = curtain.light_sum if curtain.economics is None else None
+    if rule is not None or curtain.zone:
+        view = remember_band(rule, curtain, view, draft.almanac, draft.stamp)
     return view
 
 

@@ -19,6 +19,7 @@ from controller.core.curtain.costs import POSITIONS, make_scales
 from controller.core.curtain.drive import Drive, Phase, local_day
 from controller.core.curtain.sky_memory import CLEAR_LEAST_W_M2, mean_index
 from controller.core.curtain.view import View
+from controller.core.curtain.zones import list_bands
 from controller.core.draft import Draft, with_item
 from controller.core.listen import look_up_sky
 from controller.core.plan.curtain import Curtain
@@ -177,6 +178,9 @@ def _share_of_worth(draft: Draft, curtain: Curtain, economics: Economics, balanc
     clear_j_m2 = clear_sky_sum_j_m2(draft.almanac, from_utc_ms=stamp.utc_ms, to_utc_ms=midnight_ms)
     to_come_mol = index * clear_j_m2 * UMOL_PER_JOULE_GLOBAL * curtain.cover_transmission / 1e6
     low, high = economics.day_light_low_mol_m2, economics.day_light_high_mol_m2
+    if curtain.zone:
+        ruler = list_bands(curtain)[0]
+        low, high = ruler.canopy_low_mol, ruler.canopy_high_mol
     total_mol = balance.day_mol + to_come_mol
     if total_mol <= low:
         return 1.0

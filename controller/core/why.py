@@ -14,6 +14,7 @@ from controller.core.curtain.view import BLANK
 from controller.core.curtain.weather import wish_weather
 from controller.core.curtain.wishes import Rule, Wish, wish_balance, wish_dark, wish_night, wish_shade
 from controller.core.curtain.wording import describe_position, explain
+from controller.core.curtain.zones import Band, list_bands, tell_place
 from controller.core.plan.curtain import Curtain
 from controller.core.sky.almanac import Almanac
 from controller.core.state import State
@@ -34,7 +35,8 @@ class Verdict:
 class LightToday:
     """The light at one curtain's canopy today [mol/m2], and what the day comes to if it stays open from now on.
 
-    `expected_mol` is None without a table of the sun; `coverage_percent` None before there was any daylight.
+    `expected_mol` is None without a table of the sun; `coverage_percent` None before there was any daylight. Each of
+    the `zones`, first the one that rules, has its share of both sums.
     """
 
     mol: float
@@ -43,6 +45,7 @@ class LightToday:
     clearness: float
     band: tuple[float, float] | None
     crop: str = ""
+    zones: tuple[Band, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,10 @@ def look_at_light(curtain: Curtain, day: LightDay, almanac: Almanac | None, stam
         today._replace(light_sum=day.light_sum, clear_sum=day.clear_sum), curtain, almanac, stamp
     )
     crop = "" if band is None else band.crop
-    return LightToday(today.mol, expected, today.coverage_percent, day.clearness, wanted, crop)
+    zones = list_bands(curtain) if curtain.zone else ()
+    if zones:
+        crop, wanted = zones[0].crop, (zones[0].low_mol_m2, zones[0].high_mol_m2)
+    return LightToday(today.mol, expected, today.coverage_percent, day.clearness, wanted, crop, zones)
 
 
 def tell_light(light: LightToday) -> str:
@@ -77,12 +83,25 @@ def tell_light(light: LightToday) -> str:
     text = f"light at the canopy today {light.mol:.1f} mol/m2"
     if light.expected_mol is not None:
         text += f", {light.expected_mol:.1f} by sunset if it stays open from now on"
-    if light.band is not None:
+    if light.zones:
+        text += "".join(f"; {_tell_zone(zone, light)}" for zone in light.zones)
+        text += f"; the wish of {light.crop} rules"
+    elif light.band is not None:
         crop = f"{light.crop} wants" if light.crop else "wanted"
         text += f", {crop} {light.band[0]:g} to {light.band[1]:g}"
     if light.coverage_percent is not None:
         text += f"; {light.coverage_percent:.0f} % of the daylight seen, {100 * light.clearness:.0f} % of a clear sky"
     return text
+
+
+def _tell_zone(zone: Band, light: LightToday) -> str:
+    """Say what one zone has had, what it comes to, and how that lies to its band."""
+    mol = zone.light_share * light.mol
+    text = f"{zone.crop} has had {mol:.1f}"
+    if light.expected_mol is not None:
+        mol = zone.light_share * light.expected_mol
+        text += f", comes to {mol:.1f} so"
+    return f"{text}, {tell_place(zone, mol)}"
 
 
 def explain_curtains(state: State, stamp: Stamp) -> tuple[Why, ...]:
@@ -104,7 +123,7 @@ def explain_curtains(state: State, stamp: Stamp) -> tuple[Why, ...]:
             Rule.HUMIDITY_GAP, wish_gap(curtain.humidity_gap, curtain, view, drive, comfort, now)
         )
         wishes.setdefault(Rule.BALANCE, wish_balance(curtain, view))
-        wishes.setdefault(Rule.LIGHT_SUM, wish_band(curtain.light_sum, view))
+        wishes.setdefault(Rule.LIGHT_SUM, wish_band(curtain, view))
         wishes.setdefault(Rule.LIGHT_CEILING, wish_shade(curtain.light_ceiling, view, now))
         wishes.setdefault(Rule.HOLD_HEAT_NIGHT, wish_night(curtain.hold_heat, view))
         wishes.setdefault(Rule.HOLD_HEAT_DARK, wish_dark(curtain.hold_heat, view))

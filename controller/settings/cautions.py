@@ -114,6 +114,13 @@ def _doubt_ignored(curtain: Curtain, path: Path, where: str) -> Iterator[Fault]:
                 "not used",
             )
 
+    if len(curtain.zone) > 1 and curtain.economics is not None and curtain.economics.beyond_band_worth >= 1.0:
+        yield Fault(
+            (*path, "ruling_zone"),
+            f"{where}: light beyond a band keeps all its worth, so no zone's band changes a move; set "
+            "`beyond_band_worth` below 1 for that of `ruling_zone` to count",
+        )
+
 
 def _doubt_alarms(plan: Plan) -> Iterator[Fault]:
     travel_min = plan.call_rules.call_out_and_travel_min

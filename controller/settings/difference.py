@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from controller.core.plan.part import Part
-from controller.settings.words import item_type, label, needs_restart, write_value
+from controller.settings.words import is_part, item_type, label, needs_restart, write_value
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -79,5 +79,7 @@ def _compare(where: str, old: Part | None, new: Part | None) -> Iterator[Differe
             continue
         if isinstance(before, Part) or isinstance(after, Part):
             yield from _compare(f"{where}, {key}", before, after)
+        elif is_part(item_type(field)):
+            yield from _compare_lists(f"{where}, {key}", before, after)
         else:
             yield Difference(where, key, before, after, needs_restart(field))

@@ -120,7 +120,7 @@ def _locate(model: type[Part], loc: tuple[int | str, ...]) -> tuple[Path, type[P
     for part in loc:
         if isinstance(part, str):
             if field is not None:
-                inside = inner_type(field)
+                inside = item_type(field) or inner_type(field)
                 if not is_part(inside):
                     break
                 model = inside

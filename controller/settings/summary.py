@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 from urllib.parse import urlsplit
 
+from controller.core.curtain.zones import list_bands
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.plan.sensor_defaults import (
     fastest_per_min,
@@ -201,7 +202,14 @@ def _tell_guards(curtain: Curtain) -> Iterator[str]:
             f"  opens in steps of {_number(steps.step_percent)} % when it is more than "
             f"{_number(steps.difference_above_c)} C colder outside"
         )
-    if band is not None:
+    for zone in list_bands(curtain) if curtain.zone else ():
+        yield (
+            f"  day's light for {zone.crop}: {_number(zone.low_mol_m2)} to {_number(zone.high_mol_m2)} mol/m2, reached "
+            f"by {_number(zone.light_share)} of the light at the canopy"
+        )
+    if curtain.zone:
+        yield f"  the wish of {list_bands(curtain)[0].crop} rules for the day's light"
+    elif band is not None:
         crop = f" for {band.crop}" if band.crop else ""
         yield (
             f"  day's light{crop}: {_number(band.low_mol_m2)} to {_number(band.high_mol_m2)} mol/m2 at the canopy; "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final
 
 from controller.core.plan.curtain import Curtain
@@ -20,6 +21,14 @@ ROOM: Final = 1.1
 
 OVER_CLEAR: Final = 1.1
 """An hour's mean is at most so much of a clear sky. [1]"""
+
+
+def find_high_mol_m2(curtain: Curtain) -> float:
+    """Find the most light at the canopy that the settings want of a day [mol/m2]; no end if they say none."""
+    for zone in curtain.zone:
+        if zone.name == curtain.ruling_zone or len(curtain.zone) == 1:
+            return zone.high_mol_m2 / zone.light_share
+    return math.inf if curtain.light_sum is None else curtain.light_sum.high_mol_m2
 
 
 class LightDay:

@@ -19,7 +19,7 @@ from controller.core.vocabulary import (
     Weather,
     WeatherTold,
 )
-from simulators.promises.light_day import LightDay
+from simulators.promises.light_day import LightDay, find_high_mol_m2
 from simulators.promises.spell import Spell, Sure, Window, both, either, no
 from simulators.sun import elevation_deg
 
@@ -211,7 +211,7 @@ class Rules:
                 end_min=ceiling.open_delay_min + SLACK_MIN,
             )
         if band is not None:
-            beyond = self._day.pass_minute(run, band.high_mol_m2)
+            beyond = self._day.pass_minute(run, find_high_mol_m2(self.curtain))
             self.sum.pass_minute(
                 begins=both(beyond, self._brighter(150.0)),
                 ends=either(no(beyond), no(self._brighter(10.0))),

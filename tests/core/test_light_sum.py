@@ -20,10 +20,13 @@ from controller.core.curtain.light_day import (
 )
 from controller.core.curtain.light_sum import find_shade_limit_w_m2
 from controller.core.plan.curtain import Curtain, LightSum
+from controller.core.plan.economics import Economics
+from controller.core.plan.zone import Zone
 from controller.core.sky.almanac import Almanac
 from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, UMOL_PER_JOULE_GLOBAL
 from controller.core.vocabulary import AlmanacArrived, Stamp
 from controller.core.why import explain_curtains, tell_light
+from controller.settings.presets import Want, load_preset
 
 GLASS = make_curtain(cover_transmission=0.5, transmission=0.4)
 
@@ -145,8 +148,24 @@ def live_a_day(house: House, clearness: float) -> list[tuple[float, float]]:
 
 def make_band_house(**changes: float) -> House:
     """Make a house before sunrise whose one rule is the day's light sum."""
-    curtain = make_curtain(light_ceiling=None, hold_heat=None, light_sum=LightSum(crop="lettuce", **changes),
-                           cover_transmission=0.65, transmission=0.5)  # fmt: skip
+    return make_early_house(light_sum=LightSum(crop="lettuce", **changes))
+
+
+def make_zone_house(ruler: str, *, light_share: float = 1.0, **words: object) -> House:
+    """Make that house with lettuce and tomato under its curtain, wanting what their presets say."""
+    zones = []
+    for name in ("lettuce", "tomato"):
+        band = load_preset(name).bands[Want.LIGHT_SUM]
+        share = light_share if name == ruler else 1.0
+        zones.append(Zone(name=name, low_mol_m2=band.low, high_mol_m2=band.high, light_share=share))
+    return make_early_house(**({"light_sum": LightSum(), "zone": tuple(zones), "ruling_zone": ruler} | words))
+
+
+def make_early_house(**words: object) -> House:
+    """Make a house before sunrise whose curtain has no rule but those asked for."""
+    curtain = make_curtain(
+        light_ceiling=None, hold_heat=None, cover_transmission=0.65, transmission=0.5, **words
+    )
     house = House(make_plan(curtain=(curtain,)), start=False)
     house.move_to(house.now - 7 * HOUR_MS + DAY_MS)
     house.__post_init__()
@@ -228,3 +247,104 @@ def test_a_hair_above_the_band_is_not_worth_a_move() -> None:
     house = make_band_house(low_mol_m2=12.0, high_mol_m2=free / 1.01)
     house.tell(AlmanacArrived(make_noon())).report(0.0)
     assert live_a_day(house, 0.6) == []
+
+
+def test_the_zone_that_rules_has_its_way_and_the_want_of_the_other_is_told() -> None:
+    """Lettuce rules a clear day of 26 mol: it is shaded to its 17, and the reason says what tomato lacks of its 20."""
+    house = make_zone_house("lettuce").tell(AlmanacArrived(make_noon())).report(0.0)
+    moves = live_a_day(house, 0.9)
+    mol = house.state.views["roof"].day.mol
+
+    assert mol == pytest.approx(17.0, rel=0.06)
+    assert 2 <= len(moves) <= 6
+    house.wait(5 * 60, speaking={"roof_light": 0.0, "house_air": 20.0})
+    (told,) = [note for note in house.notes if "day's light" in note]
+    assert f"tomato {mol:.1f}, {20.0 - mol:.1f} below its band of 20 to 30" in told
+
+
+def test_the_reason_of_shade_names_whose_wish_rules_and_who_pays() -> None:
+    """While lettuce is shaded the reason says that tomato comes to about 17 and stays about 3 below its band."""
+    house = make_zone_house("lettuce").tell(AlmanacArrived(make_noon())).report(0.0)
+    (why,) = explain_curtains(house.state, house.stamp)
+    assert why.light.zones[0].crop == "lettuce"
+    while house.rule != "day's light sum":
+        house.wait(10, speaking={"roof_light": 700.0, "house_air": 22.0})
+    (why,) = explain_curtains(house.state, house.stamp)
+    assert "the high end of lettuce, 17.0 mol/m2" in why.reason
+    assert "; the wish of lettuce rules: tomato comes to 17.0 mol/m2, 3.0 below its band" in why.reason
+
+
+def test_where_the_other_zone_rules_it_stays_open_and_the_surplus_is_told() -> None:
+    """Tomato rules the same day: no shade, and the reason to be open says what is too much for lettuce."""
+    house = make_zone_house("tomato").tell(AlmanacArrived(make_noon())).report(0.0)
+    assert live_a_day(house, 0.9) == []
+
+    mol = house.state.views["roof"].day.mol
+    (why,) = explain_curtains(house.state, house.stamp)
+    assert mol == pytest.approx(
+        0.9 * 800.0 * 24 * 3600 / math.pi * UMOL_PER_JOULE_GLOBAL * 0.65 / 1e6, rel=0.01
+    )
+    assert why.rule == "open"
+    assert (
+        f"the wish of tomato rules: lettuce comes to {mol:.1f} mol/m2, {mol - 17.0:.1f} above" in why.reason
+    )
+    told = tell_light(why.light)
+    assert (
+        f"lettuce has had {mol:.1f}, comes to {mol:.1f} so, {mol - 17.0:.1f} above its band of 12 to 17"
+        in told
+    )
+    assert f"tomato has had {mol:.1f}, comes to {mol:.1f} so, in its band of 20 to 30" in told
+
+
+def test_the_share_that_reaches_the_ruling_zone_counts() -> None:
+    """Of 26 mol half reach the lettuce: 13 are in its band, so nothing is shaded."""
+    house = make_zone_house("lettuce", light_share=0.5).tell(AlmanacArrived(make_noon())).report(0.0)
+    assert live_a_day(house, 0.9) == []
+
+
+def test_one_zone_does_what_one_band_does() -> None:
+    """The same day, once with a band in the rule and once with one zone: the same moves and the same light."""
+    days = []
+    for words in (
+        {"light_sum": LightSum(crop="lettuce")},
+        {"light_sum": LightSum(), "zone": (Zone(name="lettuce", low_mol_m2=12.0, high_mol_m2=17.0),)},
+    ):
+        house = make_early_house(**words).tell(AlmanacArrived(make_noon())).report(0.0)
+        days.append((live_a_day(house, 0.9), house.state.views["roof"].day))
+    assert days[0] == days[1]
+    assert days[0][0]
+
+
+def test_a_restart_keeps_the_light_of_every_zone() -> None:
+    """After a restart at noon both zones have what they had, but for an hour at most, and the quarrel is known."""
+    house = make_zone_house("tomato", light_share=0.9).tell(AlmanacArrived(make_noon())).report(0.0)
+    for turn in range(14):
+        house.wait(30, speaking={"roof_light": 500.0 + turn % 2, "house_air": 22.0})
+    before = house.state.views["roof"].day.mol
+    house.restart(5.0).tell(AlmanacArrived(make_noon())).report(0.0)
+    house.wait(30, speaking={"roof_light": 500.0, "house_air": 22.0})
+
+    (why,) = explain_curtains(house.state, house.stamp)
+    an_hour = 500.0 * UMOL_PER_JOULE_GLOBAL * 0.65 * 3600 / 1e6
+    assert before > 3 * an_hour
+    assert before - an_hour <= why.light.mol <= before + an_hour
+    told = tell_light(why.light)
+    assert f"lettuce has had {why.light.mol:.1f}" in told
+    assert f"tomato has had {0.9 * why.light.mol:.1f}" in told
+    assert "the wish of tomato rules: lettuce comes to" in why.reason
+
+
+def test_with_economics_the_ruling_zone_says_from_where_light_loses_its_worth() -> None:
+    """A zone's band divided by its share moves the curtain as the same band in the economics does."""
+    loose = Economics(beyond_band_worth=0.0)
+    banded = Economics(beyond_band_worth=0.0, day_light_low_mol_m2=24.0, day_light_high_mol_m2=34.0)
+    days = []
+    for house in (
+        make_early_house(economics=banded),
+        make_zone_house("lettuce", light_share=0.5, light_sum=None, economics=loose),
+        make_early_house(economics=loose),
+    ):
+        house.tell(AlmanacArrived(make_noon())).report(0.0)
+        days.append((live_a_day(house, 0.9), house.state.views["roof"].day.mol))
+    assert days[0] == days[1]
+    assert days[0] != days[2]

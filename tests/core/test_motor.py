@@ -11,9 +11,17 @@ from controller.core.alarms.lifecycle import Phase as AlarmPhase
 from controller.core.curtain.drive import MUTE_RETRY_MS, Phase
 from controller.core.curtain.motor import REFUSED_RETRY_MS
 from controller.core.curtain.wording import describe_position
-from controller.core.plan.curtain import Actuator
+from controller.core.plan.curtain import Actuator, HoldHeat, LightCeiling
 from controller.core.units import SECOND_MS
-from controller.core.vocabulary import EffectFailed, FaultCleared, HoldAsked, Limit, Run, Selector
+from controller.core.vocabulary import (
+    CurtainReported,
+    EffectFailed,
+    FaultCleared,
+    HoldAsked,
+    Limit,
+    Run,
+    Selector,
+)
 
 FAULT = "curtain stopped on a fault"
 
@@ -408,6 +416,30 @@ def test_two_motors_never_start_together() -> None:
     drives = house.state.durable.drives
     assert drives["wall"].started_ms - drives["roof"].started_ms >= 10_000
     assert drives["roof"].started_ms > START_MS
+
+
+def test_a_shade_and_an_energy_curtain_start_one_after_the_other() -> None:
+    """At nightfall the one opens and the other is drawn, each by its own rule, in the same minute and not together."""
+    shade = make_curtain(name="shade", hold_heat=None, light_ceiling=LightCeiling(filter_min=0.0))
+    energy = make_curtain(name="energy", light_ceiling=None, hold_heat=HoldHeat(draw_delay_min=15.0))
+    house = House(make_plan(curtain=(shade, energy))).sky(40.0, 900.0)
+    house.tell(
+        CurtainReported("shade", 100.0, moving=False, limit=Limit.DRAWN),
+        CurtainReported("energy", 0.0, moving=False, limit=Limit.OPEN),
+    )
+    bright = {"roof_light": 800.0, "house_air": 15.0, "outside_air": 5.0}
+    for turn in range(4):
+        house.wait(10, speaking=bright | {"roof_light": 800.0 + turn})
+    assert house.moves == []
+    dark = bright | {"roof_light": 2.0}
+    house.sky(0.5).read(**dark).wait(20, speaking=dark)
+
+    moves = {move.curtain: move for move in house.moves}
+    assert {name: move.run for name, move in moves.items()} == {"shade": Run.OPEN, "energy": Run.DRAW}
+    drives = house.state.durable.drives
+    assert 10_000 <= abs(drives["shade"].started_ms - drives["energy"].started_ms) <= 60_000
+    assert "night" in moves["energy"].reason
+    assert "nothing asks for it to be drawn" in moves["shade"].reason
 
 
 def test_a_person_breaks_off_a_run() -> None:

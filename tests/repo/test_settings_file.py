@@ -10,6 +10,7 @@ from typing import Any
 import annotated_types
 import pytest
 from pydantic import TypeAdapter
+from pydantic.fields import FieldInfo
 
 from controller.core.plan.part import Part
 from controller.core.plan.plan import Plan
@@ -23,16 +24,21 @@ HEADER = re.compile(r"(?:# )?\[\[?([a-z_.]+)\]\]?")
 KEY = re.compile(r"(# )?([a-z_0-9]+) = (.+)")
 
 
+def find_model(field: FieldInfo) -> Any:  # noqa: ANN401 - the type of a key may be any
+    """Find the type of a key, or of the items of a list."""
+    return item_type(field) or inner_type(field)
+
+
 def list_models() -> dict[str, type[Part]]:
     """List every table of the document with its model, by the name that stands in its header."""
     models: dict[str, type[Part]] = {}
     for section, field in Plan.model_fields.items():
-        model = item_type(field) or inner_type(field)
+        model = find_model(field)
         models[section] = model
         models |= {
-            f"{section}.{key}": inner_type(inside)
+            f"{section}.{key}": find_model(inside)
             for key, inside in model.model_fields.items()
-            if is_part(inner_type(inside))
+            if is_part(find_model(inside))
         }
     return models
 
@@ -61,7 +67,7 @@ FIELDS = {
     (table, key): field
     for table, model in MODELS.items()
     for key, field in model.model_fields.items()
-    if not is_part(inner_type(field))
+    if not is_part(find_model(field))
 }
 
 
@@ -121,9 +127,10 @@ def test_tables_below_a_curtain_are_explained_where_they_would_stand() -> None:
     """The tables of rules are announced in the curtain's own table."""
     text = " ".join(row.removeprefix("# ") for row in ROWS)
     for key, field in MODELS["curtain"].model_fields.items():
-        if is_part(inner_type(field)):
+        if is_part(find_model(field)):
             assert describe_key(field) in text
-            assert {f"[curtain.{key}]", f"# [curtain.{key}]"} & set(ROWS)
+            header = f"[[curtain.{key}]]" if item_type(field) else f"[curtain.{key}]"
+            assert {header, f"# {header}"} & set(ROWS)
 
 
 def test_no_word_of_the_file_is_outside_plain_text() -> None:

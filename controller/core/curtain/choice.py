@@ -41,6 +41,9 @@ PRECEDENCE: Final[tuple[tuple[Rule, str], ...]] = (
 )
 """The order of the rules, first match wins, with what each means. The documentation prints this table."""
 
+BY_ZONE: Final = frozenset({Rule.BALANCE, Rule.LIGHT_SUM, Rule.OPEN})
+"""The rules that answer for the day's light; only their reasons name zones that are worse off."""
+
 assert tuple(rule for rule, _ in PRECEDENCE) == tuple(Rule), "the order of precedence names every rule once"
 
 
@@ -89,6 +92,9 @@ def find_wish(
 def choose_comfort(curtain: Curtain, view: View, now: HouseMs) -> Wish:
     """Choose among the rules of comfort, as if there were no moisture."""
     wish = _choose_comfort(curtain, view, now)
+    clash = view.marks.clash
+    if clash is not None and wish.rule in BY_ZONE:
+        wish = wish._replace(clash=clash)
     return wish if view.light_factor == 1.0 else wish._replace(light_factor=view.light_factor)
 
 
@@ -97,7 +103,7 @@ def _choose_comfort(curtain: Curtain, view: View, now: HouseMs) -> Wish:
         return _choose_by_balance(curtain, view, now)
     wish = (
         wish_shade(curtain.light_ceiling, view, now)
-        or wish_band(curtain.light_sum, view)
+        or wish_band(curtain, view)
         or wish_night(curtain.hold_heat, view)
         or wish_dark(curtain.hold_heat, view)
     )

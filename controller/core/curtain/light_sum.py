@@ -17,8 +17,10 @@ from controller.core.curtain.light_day import (
     next_midnight_ms,
     sum_lights_mol,
 )
+from controller.core.curtain.marks import Marks
 from controller.core.curtain.view import View
 from controller.core.curtain.wishes import Rule, Wish
+from controller.core.curtain.zones import find_clash, list_bands
 from controller.core.plan.curtain import Curtain, LightSum
 from controller.core.sky.almanac import Almanac
 from controller.core.units import MINUTE_MS, UMOL_PER_JOULE_GLOBAL
@@ -54,25 +56,18 @@ def find_shade_limit_w_m2(lights: Sequence[float], *, excess_mol: float, taken: 
 
 
 def remember_band(
-    rule: LightSum, curtain: Curtain, view: View, almanac: Almanac | None, stamp: Stamp
+    rule: LightSum | None, curtain: Curtain, view: View, almanac: Almanac | None, stamp: Stamp
 ) -> View:
     """Reckon every ten minutes what the day will come to and which light is too much, and remember the shade.
 
-    Without a table of the sun nothing can be expected, and the rule abstains.
+    Without a table of the sun nothing can be expected, and the rule abstains. Where there is no rule, as economics
+    decide, it is only foreseen which zone is worse off.
     """
     marks, now = view.marks, stamp.house_ms
     if marks.sum_at_ms is None or now - marks.sum_at_ms >= STEP_MIN * MINUTE_MS:
-        limit, expected = None, None
-        if almanac is not None and stamp.utc_trusted:
-            lights = expect_lights(
-                view.day, almanac, from_utc_ms=stamp.utc_ms, to_utc_ms=next_midnight_ms(stamp)
-            )
-            expected = view.day.mol + sum_lights_mol(lights, through=curtain.cover_transmission)
-            taken = curtain.cover_transmission * rule.drawn_percent / 100.0 * (1.0 - curtain.transmission)
-            excess_mol = expected - rule.high_mol_m2
-            if marks.beyond.on or excess_mol > WORTH_SHADING * rule.high_mol_m2:
-                limit = find_shade_limit_w_m2(lights, excess_mol=excess_mol, taken=taken)
-        marks = marks._replace(sum_at_ms=now, sum_limit_w_m2=limit, sum_expected_mol=expected)
+        marks = _foresee(rule, curtain, view, almanac, stamp)
+    if rule is None:
+        return view if marks is view.marks else view._replace(marks=marks)
     light, limit = view.light_w_m2, marks.sum_limit_w_m2
     beyond = follow(
         marks.beyond,
@@ -87,13 +82,40 @@ def remember_band(
     return view if marks is view.marks else view._replace(marks=marks)
 
 
-def wish_band(rule: LightSum | None, view: View) -> Wish | None:
+def _foresee(
+    rule: LightSum | None, curtain: Curtain, view: View, almanac: Almanac | None, stamp: Stamp
+) -> Marks:
+    """Reckon what the day will come to, the light that is too much for the zone that rules, and who pays for it."""
+    marks = view.marks._replace(
+        sum_at_ms=stamp.house_ms, sum_limit_w_m2=None, sum_expected_mol=None, clash=None
+    )
+    if almanac is None or not stamp.utc_trusted:
+        return marks
+    lights = expect_lights(view.day, almanac, from_utc_ms=stamp.utc_ms, to_utc_ms=next_midnight_ms(stamp))
+    expected = ruled = view.day.mol + sum_lights_mol(lights, through=curtain.cover_transmission)
+    bands, limit = list_bands(curtain), None
+    if rule is not None:
+        most_mol = bands[0].canopy_high_mol
+        taken = curtain.cover_transmission * rule.drawn_percent / 100.0 * (1.0 - curtain.transmission)
+        excess_mol = expected - most_mol
+        if marks.beyond.on or excess_mol > WORTH_SHADING * most_mol:
+            limit = find_shade_limit_w_m2(lights, excess_mol=excess_mol, taken=taken)
+        if limit is not None:
+            ruled = max(most_mol, expected - sum_lights_mol(lights, through=taken))
+    clash = find_clash(bands, free_mol=expected, ruled_mol=ruled) if len(bands) > 1 else None
+    return marks._replace(sum_limit_w_m2=limit, sum_expected_mol=expected, clash=clash)
+
+
+def wish_band(curtain: Curtain, view: View) -> Wish | None:
     """Wish for shade while the light is among the day's brightest that would be too much."""
-    marks = view.marks
+    rule, marks = curtain.light_sum, view.marks
     if rule is None or not marks.beyond.on:
         return None
+    ruler, expected = list_bands(curtain)[0], marks.sum_expected_mol
+    if expected is not None:
+        expected *= ruler.light_share
     return Wish(
         Rule.LIGHT_SUM,
         rule.drawn_percent,
-        (marks.sum_expected_mol, rule.high_mol_m2, view.light_w_m2, marks.sum_limit_w_m2, rule.crop),
+        (expected, ruler.high_mol_m2, view.light_w_m2, marks.sum_limit_w_m2, ruler.crop),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 from controller.core.curtain.latch import OFF, Latch
+from controller.core.curtain.zones import Clash
 from controller.core.units import HouseMs
 
 
@@ -20,7 +21,8 @@ class Marks(NamedTuple):
     """Memories of one curtain's rules. `gap_ms` is when the last humidity gap began; `gaps` how many on `gap_day`.
 
     `sum_limit_w_m2` is the light above which shade is wanted for the day's light sum, None for none;
-    `sum_expected_mol` what the day would come to without shade; both were reckoned at `sum_at_ms`.
+    `sum_expected_mol` what the day would come to at the canopy without shade, `clash` who is worse off by the zone
+    that rules; all were reckoned at `sum_at_ms`.
     """
 
     storms: Latch = OFF
@@ -40,6 +42,7 @@ class Marks(NamedTuple):
     sum_at_ms: HouseMs | None = None
     sum_limit_w_m2: float | None = None
     sum_expected_mol: float | None = None
+    clash: Clash | None = None
 
 
 NO_MARKS: Final = Marks()

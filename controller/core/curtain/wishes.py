@@ -10,6 +10,7 @@ from enum import Enum
 from typing import NamedTuple
 
 from controller.core.curtain.view import View, since
+from controller.core.curtain.zones import Clash
 from controller.core.plan.curtain import Curtain, HoldHeat, LightCeiling
 from controller.core.units import MINUTE_MS, UMOL_PER_JOULE_GLOBAL, HouseMs
 
@@ -41,7 +42,7 @@ class Wish(NamedTuple):
     that the rule has weighed the rest between moves itself; `follows` that it is a further part of a move that has
     been counted. Moves shorter than `least_percent` are not made; None leaves that to the settings. `steps` are the
     figures of an opening in steps: difference, its limit, the next position, the wait [C, C, %, min]. `light_factor`
-    is by what the light sensor's reading has been multiplied.
+    is by what the light sensor's reading has been multiplied, `clash` which zones are worse off by the one that rules.
     """
 
     rule: Rule
@@ -53,6 +54,7 @@ class Wish(NamedTuple):
     least_percent: float | None = None
     steps: tuple[float | None, float, float, float] | None = None
     light_factor: float = 1.0
+    clash: Clash | None = None
 
 
 def remember_ceiling(rule: LightCeiling, view: View, now: HouseMs) -> View:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from controller.core.curtain.drive import Drive
 from controller.core.curtain.wishes import Rule, Wish
+from controller.core.curtain.zones import tell_clash
 
 
 def _number(value: float | str | None, unit: str, digits: int = 0) -> str:
@@ -14,7 +15,13 @@ def _number(value: float | str | None, unit: str, digits: int = 0) -> str:
 
 
 def explain(wish: Wish) -> str:
-    """Say why a wish wants what it wants: the rule, the numbers and the limit."""
+    """Say why a wish wants what it wants: the rule, the numbers and the limit, and who is worse off by it."""
+    text = _explain_light(wish)
+    return text if wish.clash is None else f"{text}; {tell_clash(wish.clash)}"
+
+
+def _explain_light(wish: Wish) -> str:
+    """Say what the rule says, and by what the light was multiplied."""
     if wish.light_factor == 1.0:
         return _explain_pace(wish)
     shown = 100.0 / wish.light_factor

@@ -6,6 +6,7 @@ from enum import Enum
 
 from controller.core.plan.economics import Economics
 from controller.core.plan.part import REQUIRED, Part, key
+from controller.core.plan.zone import Zone
 
 
 class Actuator(Enum):
@@ -184,6 +185,9 @@ class Curtain(Part):
     transmission: float = key(0.6, "Share of light the drawn curtain lets through.", gt=0, le=1)
     cover_transmission: float = key(0.65, "Share of light the house's cover lets through.", gt=0, le=1)
     dry_run: bool = key(False, "Only say what it would do.")
+    ruling_zone: str = key(
+        "", "Zone whose band rules; needed with two or more zones. The others are told of.", max_length=30
+    )
     light_ceiling: LightCeiling | None = key(None, "Table of the rule against too much light.")
     hold_heat: HoldHeat | None = key(None, "Table of the rules that hold heat.")
     economics: Economics | None = key(
@@ -197,3 +201,7 @@ class Curtain(Part):
     humidity_gap: HumidityGap | None = key(None, "Table of the gap that lets moisture out.")
     staged_opening: StagedOpening | None = key(None, "Table of opening in small steps into cold air.")
     light_sum: LightSum | None = key(None, "Table of the day's light that its crop wants.")
+    zone: tuple[Zone, ...] = key(
+        (),
+        "Tables of its zones, where crops want different light; their bands take the place of its one band.",
+    )

@@ -8,6 +8,7 @@ from controller.core.plan.sensor import Mounted, Sensor
 from controller.core.plan.sensor_defaults import possible_range
 from controller.core.units import UMOL_PER_JOULE_GLOBAL, Quantity
 from controller.settings.checks.names import check_names
+from controller.settings.checks.zones import check_zones
 from controller.settings.problems import Fault
 from controller.settings.words import format_number, label, write_value
 
@@ -65,6 +66,7 @@ def _check_curtain(curtain: Curtain, draft: Draft) -> Iterator[tuple[Path, str]]
     if curtain.hold_heat is not None:
         yield from _check_hold_heat(curtain.hold_heat)
     yield from _check_guards(curtain, draft)
+    yield from check_zones(curtain)
     if curtain.economics is not None:
         yield from _check_economics(curtain.economics, curtain, draft.find_sensor(curtain.light_sensor))
 
