@@ -49,14 +49,21 @@ def test_the_zone_that_rules_comes_first_and_one_band_is_a_list_of_one() -> None
 def test_shade_for_one_leaves_the_other_in_want() -> None:
     """26 would come; shaded to the 17 that lettuce wants, tomato is 3 below its 20."""
     clash = find_clash((LETTUCE, TOMATO), free_mol=26.0, ruled_mol=17.0)
-    assert clash == Clash("lettuce", (Plight("tomato", 17.0, -3.0),))
+    assert clash == Clash("lettuce", (Plight("tomato", 17.0, -3.0, 3.0),))
     assert tell_clash(clash) == "the wish of lettuce rules: tomato comes to 17.0 mol/m2, 3.0 below its band"
+
+
+def test_of_a_want_only_what_shade_takes_is_laid_at_its_door() -> None:
+    """Where 18 would come in any case, shade to 17 takes 1 of the 3 that tomato lacks."""
+    clash = find_clash((LETTUCE, TOMATO), free_mol=18.0, ruled_mol=17.0)
+    assert clash == Clash("lettuce", (Plight("tomato", 17.0, -3.0, 1.0),))
+    assert tell_clash(clash).endswith("17.0 mol/m2, 3.0 below its band (1.0 of it by the shade)")
 
 
 def test_light_for_one_is_too_much_for_the_other() -> None:
     """Left open for tomato, the 26 are 9 above the 17 of lettuce."""
     clash = find_clash((TOMATO, LETTUCE), free_mol=26.0, ruled_mol=26.0)
-    assert clash == Clash("tomato", (Plight("lettuce", 26.0, 9.0),))
+    assert clash == Clash("tomato", (Plight("lettuce", 26.0, 9.0, 9.0),))
     assert tell_clash(clash) == "the wish of tomato rules: lettuce comes to 26.0 mol/m2, 9.0 above its band"
 
 
@@ -73,7 +80,7 @@ def test_a_share_counts_on_both_sides() -> None:
     assert (shady.canopy_low_mol, shady.canopy_high_mol) == (24.0, 34.0)
     assert find_clash((TOMATO, shady), free_mol=26.0, ruled_mol=26.0) is None
     clash = find_clash((TOMATO, shady), free_mol=40.0, ruled_mol=40.0)
-    assert clash == Clash("tomato", (Plight("lettuce", 20.0, 3.0),))
+    assert clash == Clash("tomato", (Plight("lettuce", 20.0, 3.0, 3.0),))
 
 
 @given(
@@ -86,15 +93,18 @@ def test_whoever_is_told_of_lies_beside_the_band(
     """What is told adds up: the sum less what is too much, or with what is missing, is an end of the band."""
     band = Band("basil", low, low + width, share)
     clash = find_clash((LETTUCE, band), free_mol=free, ruled_mol=kept * free)
-    mol = share * kept * free
+    mol, free_there = share * kept * free, share * free
+    taken = max(0.0, min(band.low_mol_m2, free_there) - mol)
     if clash is None:
-        assert 0.97 * band.low_mol_m2 <= mol <= 1.03 * band.high_mol_m2 or kept * free == free
+        assert mol <= 1.03 * band.high_mol_m2
+        assert taken <= 0.03 * band.low_mol_m2
         return
     (plight,) = clash.plights
     assert plight.mol == pytest.approx(mol)
     end = band.high_mol_m2 if plight.off_mol > 0.0 else band.low_mol_m2
     assert plight.mol - plight.off_mol == pytest.approx(end)
-    assert plight.off_mol > 0.0 or kept * free < free
+    assert 0.0 < plight.by_rule_mol <= abs(plight.off_mol) * (1.0 + 1e-9)
+    assert plight.by_rule_mol == pytest.approx(plight.off_mol if plight.off_mol > 0.0 else taken)
 
 
 @pytest.mark.parametrize(

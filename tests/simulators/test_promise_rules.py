@@ -6,11 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.core.plan.curtain import LightSum
 from controller.core.plan.plan import Plan
+from controller.core.plan.zone import Zone
 from controller.core.vocabulary import HoldAsked, HoldReleased, Weather, WeatherTold
 from controller.settings.load import read_settings
 from simulators.clockwork import Clockwork
-from simulators.promises.light_day import LightDay
+from simulators.promises.light_day import LightDay, find_high_mol_m2
 from simulators.promises.rules import Rules, Wanted
 from simulators.promises.spell import Spell, Window, both, either, no
 from simulators.rulebook import RULES, add_rules, change_curtain
@@ -146,6 +148,21 @@ def test_the_days_light_is_over_its_band_or_surely_within(run: Clockwork) -> Non
     assert day.pass_minute(run, 100.0) is False
     day.mol_m2 = 20.0
     assert day.pass_minute(run, 17.0) is True
+
+
+def test_the_promise_holds_the_band_of_the_zone_that_rules() -> None:
+    """17 mol/m2 at the lettuce are 34 at the canopy where half of it reaches the lettuce; one zone needs no name."""
+    zones = [
+        {"name": "tomato", "low_mol_m2": 20.0, "high_mol_m2": 30.0},
+        {"name": "lettuce", "low_mol_m2": 12.0, "high_mol_m2": 17.0, "light_share": 0.5},
+    ]
+    words = {"light_sum": LightSum(high_mol_m2=19.0), "zone": [Zone(**zone) for zone in zones]}
+    curtain = read_plan().curtain[0].model_copy(update=words)
+
+    assert find_high_mol_m2(curtain.model_copy(update={"ruling_zone": "lettuce"})) == 34.0
+    assert find_high_mol_m2(curtain.model_copy(update={"ruling_zone": "tomato"})) == 30.0
+    assert find_high_mol_m2(curtain.model_copy(update={"zone": (Zone(**zones[1]),)})) == 34.0
+    assert find_high_mol_m2(curtain.model_copy(update={"zone": ()})) == 19.0
 
 
 def test_a_rule_can_be_taken_away() -> None:

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 from controller.core.plan.curtain import Curtain
 
 WORTH_TELLING: Final = 0.02
-"""A zone beside its band by less than this share of the band's end is not called worse off (our choice). [1]"""
+"""A zone that pays less than this share of its band's end is not called worse off (our choice). [1]"""
 
 
 class Band(NamedTuple):
@@ -38,11 +38,15 @@ class Band(NamedTuple):
 
 
 class Plight(NamedTuple):
-    """Who is worse off: what the day comes to there, and by how much it is too much, or too little (negative)."""
+    """Who is worse off: what the day comes to there, and by how much it is too much, or too little (negative).
+
+    `by_rule_mol` is what of that comes from the wish that rules; the rest is light that cannot come. [mol/m2]
+    """
 
     crop: str
     mol: float
     off_mol: float
+    by_rule_mol: float
 
 
 class Clash(NamedTuple):
@@ -75,15 +79,19 @@ def find_clash(bands: Sequence[Band], *, free_mol: float, ruled_mol: float) -> C
 
     Notes
     -----
-    Light that cannot come is nobody's fault: a zone below its band is worse off only while shade takes light away.
+    Light that cannot come is nobody's fault: a zone below its band is worse off by what shade takes of it.
     """
     plights = []
     for band in bands[1:]:
         mol = band.light_share * ruled_mol
         off_mol = band.measure_off(mol)
-        end_mol = band.high_mol_m2 if off_mol > 0.0 else band.low_mol_m2
-        if abs(off_mol) > WORTH_TELLING * end_mol and (off_mol > 0.0 or ruled_mol < free_mol):
-            plights.append(Plight(band.crop, mol, off_mol))
+        if off_mol > 0.0:
+            by_rule_mol, end_mol = off_mol, band.high_mol_m2
+        else:
+            end_mol = band.low_mol_m2
+            by_rule_mol = min(end_mol, band.light_share * free_mol) - mol
+        if by_rule_mol > WORTH_TELLING * end_mol:
+            plights.append(Plight(band.crop, mol, off_mol, by_rule_mol))
     return Clash(bands[0].crop, tuple(plights)) if plights else None
 
 
@@ -98,9 +106,12 @@ def tell_place(band: Band, mol: float) -> str:
 
 def tell_clash(clash: Clash) -> str:
     """Say whose wish rules and who is worse off by how much."""
-    told = (
-        f"{each.crop} comes to {each.mol:.1f} mol/m2, {abs(each.off_mol):.1f} "
-        f"{'above' if each.off_mol > 0.0 else 'below'} its band"
-        for each in clash.plights
-    )
-    return f"the wish of {clash.ruler} rules: {', '.join(told)}"
+    return f"the wish of {clash.ruler} rules: {', '.join(map(_tell_plight, clash.plights))}"
+
+
+def _tell_plight(plight: Plight) -> str:
+    """Say what a zone comes to, how that lies to its band, and what of it comes from the wish that rules."""
+    side = "above" if plight.off_mol > 0.0 else "below"
+    off, by_rule = f"{abs(plight.off_mol):.1f}", f"{plight.by_rule_mol:.1f}"
+    part = "" if by_rule == off else f" ({by_rule} of it by the shade)"
+    return f"{plight.crop} comes to {plight.mol:.1f} mol/m2, {off} {side} its band{part}"
