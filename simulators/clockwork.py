@@ -144,6 +144,7 @@ class Clockwork:
     def _begin(self, started: Started) -> None:
         """Start the daemon with what its record remembers."""
         self.engine = self._make_engine()
+        self._unrecorded = False
         self.away = False
         self.turn(started)
         if self.almanac is not None:

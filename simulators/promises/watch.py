@@ -90,8 +90,10 @@ class Promises:
                 continue
             call = self.calls.calls.get(name)
             waits = call is not None and call.answered_ms is None
-            if status.up or waits:
-                what = "is up" if status.up else "waits for an answer"
+            # What sounded and could not be remembered before the power went is no alarm any more.
+            up = status.up and not status.unsure
+            if up or waits:
+                what = "is up" if up else "waits for an answer"
                 raise PromiseBroken(run, "everything recovers", f"{name} [{status.code}] still {what}")
 
     def _has_long_been_well(self, name: str, now: int) -> bool:
