@@ -15,7 +15,10 @@ from controller.core.plan.plan import Plan
 from controller.core.plan.sensor import Sensor
 from controller.core.units import DAY_MS, Quantity, UtcMs, find_conversion
 from controller.edges.journal_fault import JournalBroken
+from controller.edges.journal_schema import ALARMS_NAME, HISTORY_NAME
+from controller.edges.last_good import NAME as SETTINGS_NAME
 from controller.edges.reader import Reader
+from controller.overwriting import find_overwriting
 from controller.settings.load import read_or_tell
 
 
@@ -45,8 +48,15 @@ def run_export(args: argparse.Namespace) -> int:
             file=sys.stderr,
         )
         return 2
-    plan = read_or_tell(args.settings)
-    if plan is None:
+    overwriting = find_overwriting({"OUT.csv": args.out}, {"--settings": args.settings})
+    plan = None if overwriting else read_or_tell(args.settings)
+    if plan is not None:
+        kept = (ALARMS_NAME, HISTORY_NAME, SETTINGS_NAME)
+        record = {f"the record's {name}": Path(plan.journal.directory) / name for name in kept}
+        overwriting = find_overwriting({"OUT.csv": args.out}, record)
+    if overwriting:
+        print(f"duskbell export: {overwriting}", file=sys.stderr)
+    if plan is None or overwriting:
         return 2
     try:
         with Reader(Path(plan.journal.directory)) as reader:

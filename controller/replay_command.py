@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from controller.core.alarms.lifecycle import Trigger
 from controller.edges.almanac import AlmanacFailed
+from controller.overwriting import find_overwriting
 from controller.recording import RecordingUnreadable
 from controller.recording_rows import Tally
 from controller.replay import ANSWER_AFTER_MIN, Outcome, Position
@@ -51,6 +52,13 @@ def add_replay(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run_replay(args: argparse.Namespace) -> int:
     """Carry the command out: 0 good, 1 no good row or no output, 2 settings or usage."""
+    overwriting = find_overwriting(
+        {"--positions": args.positions, "--reasons": args.reasons},
+        {"--readings": args.readings, "--settings": args.settings, "--against": args.against},
+    )
+    if overwriting:
+        print(f"duskbell replay: {overwriting}", file=sys.stderr)
+        return 2
     plan = read_or_tell(args.settings)
     if plan is None:
         return 2
