@@ -206,6 +206,10 @@ def test_there_are_long_options_only() -> None:
         ("light-sum --hours 3", "give one of"),
         ("light-sum --hours 3 --lux 3 --global-w-m2 4", "give one of"),
         ("level --fall-mm 3 --surface-m2 10 --time-h 24 --flow-l-min 5", "needs --volume-l"),
+        (
+            "level --fall-mm 3 --surface-m2 10 --time-h 24 --volume-l 5",
+            "30 L lost, more than the 5 L of --volume-l",
+        ),
         ("tea", "'tea'"),
         ("", "NAME"),
     ],
@@ -297,6 +301,7 @@ def test_an_overloaded_filter_has_no_number(capsys: pytest.CaptureFixture[str]) 
     ("line", "words"),
     [
         ("filter --load-g-d 60 --area-m2 100 --highest-g-m2-d 0.6 --half-mg-l 1", "overloaded"),
+        ("filter --load-g-d 59.9999 --area-m2 100 --highest-g-m2-d 0.6 --half-mg-l 1", "past 200 mg/L"),
         ("horizon --oxygen-mg-l 6 --limit-mg-l 3 --fish-kg-m3 0 --demand-mg-kg-h 300", "nothing uses oxygen"),
         (
             WITH_EXCHANGE.replace("kg-m3 10", "kg-m3 2"),
@@ -322,6 +327,17 @@ def test_where_there_is_no_number_it_is_said_why(
 
     assert call(f"reckon {line}") == 0
     assert capsys.readouterr().out.startswith(answer["also"]["why"])
+
+
+@pytest.mark.parametrize(("oxygen_mg_l", "noted"), [(8.26, False), (10.7, False), (10.8, True), (24.0, True)])
+def test_oxygen_far_above_saturation_is_remarked_upon(
+    capsys: pytest.CaptureFixture[str], oxygen_mg_l: float, *, noted: bool
+) -> None:
+    """Saturation at 25 C is 8.263 mg/L (Standard Methods 4500-O); above 130 % of it, 10.74, a note says why."""
+    also = ask(capsys, f"reckon oxygen --temperature-c 25 --oxygen-mg-l {oxygen_mg_l}")["also"]
+
+    assert ("note" in also) is noted
+    assert "pure oxygen" in also.get("note", "pure oxygen")
 
 
 @pytest.mark.parametrize(("ph", "words"), [(6.8, "over days"), (7.6, "hardly dissolves")])

@@ -117,6 +117,11 @@ def reckon_level(given: Given) -> Answer:
     also: dict[str, Detail] = {"rate_l_min": loss.rate_l_min, "rate_l_d": loss.rate_l_min * 1440.0}
     volume_l, flow_l_min = given.find("volume-l"), given.find("flow-l-min")
     if volume_l is not None:
+        if loss.litres > level.VOLUME_L.check(volume_l):
+            raise OptionsDisagree(
+                f"--fall-mm on --surface-m2 is {loss.litres:.4g} L lost, more than the {volume_l:.4g} L "
+                "of --volume-l"
+            )
         also["percent_h"] = level.find_loss_percent_h(loss, volume_l=volume_l)
         also["looks_like"] = level.judge_loss(
             loss, volume_l=volume_l, usual_l_h=given.find("usual-l-h")
@@ -138,5 +143,7 @@ def reckon_filter(given: Given) -> Answer:
         "overloaded": standing.overloaded,
     }
     nothing = "no steady value: the filter is overloaded and ammonia goes on rising"
+    if standing.load_percent < 100.0:
+        nothing += f" past {biofilter.AMMONIA_MG_L.high:g} mg/L"
     what = "total ammonia when steady, as nitrogen"
     return Answer(standing.steady_mg_l, "mg/L", what, biofilter.SOURCE, also, nothing)

@@ -45,6 +45,10 @@ def _read_total_ammonia(given: Given) -> float:
         raise OptionsDisagree(str(refusal)) from None
 
 
+SUPERSATURATED_PERCENT: Final = 130.0
+"""Above this share of saturation air alone hardly explains a reading of oxygen (common practice, no source). [%]"""
+
+
 def reckon_oxygen(given: Given) -> Answer:
     """Reckon oxygen at saturation, and the percentage of it when oxygen is given."""
     elevation_m, pressure_hpa = given.find("elevation-m"), given.find("pressure-hpa")
@@ -60,12 +64,17 @@ def reckon_oxygen(given: Given) -> Answer:
     also: dict[str, Detail] = {"pressure_hpa": pressure_hpa, "usual_pressure_at_m": usual_at_m}
     now = given.find("oxygen-mg-l")
     if now is not None:
-        also["percent"] = oxygen.find_percent(
+        percent = also["percent"] = oxygen.find_percent(
             oxygen_mg_l=now,
             temperature_c=temperature_c,
             pressure_hpa=pressure_hpa,
             salinity_g_kg=salinity_g_kg,
         )
+        if percent > SUPERSATURATED_PERCENT:
+            also["note"] = (
+                f"above {SUPERSATURATED_PERCENT:g} %: pure oxygen is on or algae stand in full sun, "
+                "or the probe or its calibration is bad"
+            )
     full = oxygen.find_saturation_mg_l(
         temperature_c=temperature_c, pressure_hpa=pressure_hpa, salinity_g_kg=salinity_g_kg
     )

@@ -1,7 +1,9 @@
 """The nitrifying filter: load against capacity, and the ammonia at which it settles.
 
 Removal by Monod per area of media, `r = r_max S / (K + S)`, so a load `r = P / A` settles at `S = K r /
-(r_max - r)`. At `r >= r_max` there is no such S: the filter is overloaded and ammonia goes on rising.
+(r_max - r)`. At `r >= r_max` there is no such S: the filter is overloaded and ammonia goes on rising. Just
+below, S is a number that no water with fish ever has, and the formula no longer holds: beyond 200 mg/L
+(`AMMONIA_MG_L`) the filter counts as overloaded as well.
 
 Warmth: 4.275 % per kelvin about 20 C where ammonia is the limit (Zhu & Chen 2002, Aquacultural Engineering
 26:221-237; sensitivity at 20 C), used over the 14 to 34 C in which nitrifiers work (Somerville et al. 2014,
@@ -52,7 +54,7 @@ class Standing:
     Attributes
     ----------
     load_percent
-        Load over capacity [%]; 100 and more is overload.
+        Load over capacity [%]; 100 and more is overload, and so is what would settle beyond 200 mg/L.
     steady_mg_l
         Total ammonia nitrogen at which it settles [mg/L]; None when overloaded.
     """
@@ -62,7 +64,7 @@ class Standing:
 
     @property
     def overloaded(self) -> bool:
-        """True when no ammonia, however high, lets the filter keep up."""
+        """True when no ammonia up to 200 mg/L lets the filter keep up."""
         return self.steady_mg_l is None
 
 
@@ -96,7 +98,8 @@ def judge_load(media: Media, *, load_g_d: float) -> Standing:
     percent = 100.0 * load / capacity
     if load >= capacity:
         return Standing(percent, None)
-    return Standing(percent, media.half_mg_l * load / (capacity - load))
+    steady_mg_l = media.half_mg_l * load / (capacity - load)
+    return Standing(percent, steady_mg_l if steady_mg_l <= AMMONIA_MG_L.high else None)
 
 
 def adjust_rate_g_m2_d(*, rate_g_m2_d: float, from_c: float, to_c: float) -> float:
