@@ -54,13 +54,16 @@ def foresee_alarm(sight: Foresight, entry: AlarmEntry) -> Outlook | None:
         water = sight.roll.waters[name]
         shown = {find_sensor(water, matter): matter for matter in Matter}
         if entry.sensor in shown:
-            wanted = {shown[entry.sensor]} if entry.kind in LIMITS else set[Matter]()
+            wanted = {shown[entry.sensor]}
         elif entry.sensor in {*water.air, water.flow, water.heater} and entry.kind in LIMITS | {Kind.SWITCH}:
             wanted = set(SUPPORT)
         else:
             wanted = set[Matter]()
         if wanted:
             found.extend(outlook for outlook in foresee(water, scene) if outlook.matter in wanted)
+    if entry.kind in {Kind.MISSING, Kind.DOUBTFUL}:
+        # Of what cannot be seen nothing is foretold, but harm that had begun has not ended by that.
+        found = [outlook for outlook in found if outlook.minutes == 0.0]
     known = [outlook for outlook in found if outlook.minutes is not None]
     return min(known, key=lambda outlook: outlook.least_minutes or 0.0) if known else None
 

@@ -177,10 +177,13 @@ def write_span(soonest: float, latest: float | None) -> str:
     return f"{first.removesuffix(' min') if last.endswith(' min') else first} to {last}"
 
 
-def find_loss(water: Water, scene: Scene) -> str:
-    """Say what of air and flow is lost or unknown, the worst first; empty when both are there or not watched."""
+def find_loss(water: Water, scene: Scene, *, without_air: bool = False) -> str:
+    """Say what of air and flow is lost or unknown, the worst first; empty when both are there or not watched.
+
+    `without_air` asks of the flow alone.
+    """
     unknown = ""
-    for name in water.air:
+    for name in () if without_air else water.air:
         sense = scene.look_at(name)
         if is_awaited(sense):
             continue
@@ -256,6 +259,12 @@ def _foresee_end(
     value = sense.value
     if sense.trust is not Trust.GOOD or value is None:
         why = f"{sensor} is {sense.trust.value}" + (f", {sense.why}" if sense.why else "")
+        silent = sense.trust is Trust.STALE or sense.last is None
+        if silent and value is not None and ((value <= limit) if falling else (value >= limit)):
+            # What it says now is nothing; when it was last believed harm had begun.
+            return Outlook(
+                water.name, matter, sensor, limit, 0.0, horizon.Basis.TREND, f"passed before {why}"
+            )
         return Outlook(water.name, matter, sensor, limit, None, None, why, known=False)
     if (value <= limit) if falling else (value >= limit):
         return Outlook(water.name, matter, sensor, limit, 0.0, horizon.Basis.TREND, "passed")
@@ -293,10 +302,8 @@ def _find_worst_case(
     if matter is Matter.TEMPERATURE:
         lost = _find_heat_loss(water, scene)
     else:
-        lost = find_loss(water, scene)
-        if matter is Matter.AMMONIA and lost in {"no air", "air unknown"}:
-            # Without air the filter works on for a while; without flow it is cut off.
-            lost = ""
+        # Without air the filter works on for a while; without flow it is cut off, with air or without.
+        lost = find_loss(water, scene, without_air=matter is Matter.AMMONIA)
     reckon = _WORST_CASES.get((matter, falling))
     if not lost or reckon is None:
         return None, ""

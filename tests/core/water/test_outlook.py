@@ -294,3 +294,24 @@ def test_a_water_without_figures_has_no_worst_case() -> None:
 def test_a_time_left_is_written_as_people_say_it(minutes: float, text: str) -> None:
     """Minutes up to two hours, then hours."""
     assert write_minutes(minutes) == text
+
+
+@pytest.mark.parametrize("air", [0.0, 1.0])
+def test_ammonia_without_flow_does_not_wait_for_air(air: float) -> None:
+    """A mains cut stops both: losing the air as well lengthens no ammonia horizon."""
+    values = {AMMONIA: 1.0, PH: 7.2, WARMTH: 28.0, UNIONISED: 0.0108, FLOW: 0.0, AIR: air}
+    outlook = look(Matter.AMMONIA, values, Harm(high=0.1))
+
+    assert outlook.because == "no flow"
+    assert outlook.minutes is not None
+
+
+def test_harm_that_had_begun_has_not_ended_when_the_probe_falls_silent() -> None:
+    """2.78 mg/L, then what cannot be, or nothing: the last word that was believed lay past the harm."""
+    beyond = spoilt(Trust.DOUBTFUL)._replace(value=2.78, last=None)
+    stale = spoilt(Trust.STALE)._replace(value=2.78)
+    leapt = spoilt(Trust.DOUBTFUL)._replace(value=2.78, last=2.78)
+
+    assert look(Matter.OXYGEN, {OXYGEN: beyond}, Harm(low=3.0)).minutes == 0.0
+    assert look(Matter.OXYGEN, {OXYGEN: stale}, Harm(low=3.0)).minutes == 0.0
+    assert look(Matter.OXYGEN, {OXYGEN: leapt}, Harm(low=3.0)).minutes is None
