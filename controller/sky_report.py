@@ -20,6 +20,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from controller.core.sky.almanac import RISE_SET_HEIGHT_DEG
 from controller.edges.almanac import YEARS, AlmanacFailed, SkyReport, report_sky
+from controller.settings.plain_file import read_plain
 
 if TYPE_CHECKING:
     import argparse
@@ -123,8 +124,7 @@ def _read_site(args: argparse.Namespace) -> _Site:
 
 def _read_site_table(path: Path) -> dict[str, Any]:
     try:
-        with path.open("rb") as file:
-            text = file.read(_SETTINGS_BYTES_MAX + 1)
+        text = read_plain(path, _SETTINGS_BYTES_MAX + 1)
     except OSError as error:
         raise _Refused(f"cannot read {path}: {error.strerror or error}") from error
     if len(text) > _SETTINGS_BYTES_MAX:

@@ -15,6 +15,7 @@ from controller.core.plan.people import Way
 from controller.core.plan.phrases import Phrases
 from controller.core.roll import call_roll
 from controller.settings.checks.roster import find_gap
+from controller.settings.plain_file import read_plain
 from controller.settings.problems import Fault, describe_unknown
 from controller.settings.words import label, write_value
 
@@ -104,8 +105,7 @@ def _check_notices(plan: Plan, entries: Iterable[AlarmEntry]) -> Iterator[Fault]
 def read_catalogue(path: FilePath) -> Phrases | list[str]:
     """Read a catalogue of phrases, or say everything that is wrong with it."""
     try:
-        with path.open("rb") as file:
-            content = file.read(MOST_BYTES + 1)
+        content = read_plain(path, MOST_BYTES + 1)
         document = tomllib.loads(content[:MOST_BYTES].decode("utf-8"))
     except (OSError, ValueError) as error:
         return [f"{path} cannot be read: {getattr(error, 'strerror', None) or error}"]
@@ -155,8 +155,7 @@ def read_holidays(path: FilePath) -> tuple[str, ...] | str:
     from icalendar import Calendar  # noqa: PLC0415 - few houses have such a file, and it takes time to load
 
     try:
-        with path.open("rb") as file:
-            content = file.read(MOST_BYTES + 1)
+        content = read_plain(path, MOST_BYTES + 1)
         if len(content) > MOST_BYTES:
             return f"{path} is larger than {MOST_BYTES} bytes, so it is no file of holidays"
         calendar = Calendar.from_ical(content)

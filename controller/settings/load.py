@@ -16,6 +16,7 @@ from controller.settings.checks import check_all
 from controller.settings.draft import draw_up, read_strictly
 from controller.settings.files import add_files
 from controller.settings.lines import LineMap
+from controller.settings.plain_file import read_plain
 from controller.settings.problems import Fault, Problem
 from controller.settings.syntax import read_document
 from controller.settings.words import show_plainly
@@ -49,8 +50,7 @@ def read_text(path: FilePath) -> str | Problem:
     """Read the text of the file at `path`, or say why there is none."""
     name = str(path)
     try:
-        with path.open("rb") as file:
-            content = file.read(MOST_BYTES + 1)
+        content = read_plain(path, MOST_BYTES + 1)
     except (OSError, ValueError) as error:  # a path with a null byte is a ValueError
         return Problem(1, f"cannot be read: {getattr(error, 'strerror', None) or error}", name)
     if len(content) > MOST_BYTES:

@@ -11,6 +11,7 @@ import tomllib
 from pathlib import Path
 
 from controller.core.plan.site import Journal
+from controller.settings.plain_file import read_plain
 
 _ROW = re.compile(r"""(?ms)^\[journal\]\s*$.*?^\s*directory\s*=\s*(?:"([^"\n]*)"|'([^'\n]*)')""")
 
@@ -23,7 +24,7 @@ def find_directory(path: Path) -> Path:
     OSError
         The file cannot be read.
     """
-    text = path.read_bytes().decode("utf-8", errors="replace")
+    text = read_plain(path).decode("utf-8", errors="replace")
     try:
         journal = tomllib.loads(text).get("journal", {})
         named = journal.get("directory") if isinstance(journal, dict) else None

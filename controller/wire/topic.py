@@ -1,7 +1,8 @@
 """Exact MQTT topics: what can be subscribed or published to by name, without patterns.
 
 Source: MQTT 5.0 sections 4.7 (topic names) and 1.5.4 (text). Topics are case-sensitive and never normalised:
-a slash in front makes another topic, which is why it is refused here as a likely slip.
+a slash in front, a blank at an end or a character nobody sees makes another topic, which is why each is refused
+here as a likely slip.
 """
 
 from __future__ import annotations
@@ -18,6 +19,11 @@ _FAULTS: Final = (
     (re.compile(r"\$"), "a topic with $ belongs to the broker"),
     (re.compile(r"\A/|/\Z"), "a topic neither starts nor ends with /"),
     (re.compile(r"[\x00-\x1f\x7f-\x9f]"), "the topic has a control character"),
+    (re.compile(r"(?:\A|/)\s|\s(?:/|\Z)"), "no part of a topic starts or ends with a blank"),
+    (
+        re.compile(r"[\u00ad\u200b\u200e\u200f\u2028-\u202e\u2060-\u2064\ufeff]"),
+        "the topic has a character nobody sees",
+    ),
     (re.compile(r"[\ud800-\udfff]"), "the topic has half of a surrogate pair"),
 )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import NamedTuple
 
@@ -156,6 +157,11 @@ SENSORS = {
     ),
     "wildcard": Damage(PUMP, 'topic = "small/+/pump"', ("wildcard",)),
     "slash in front": Damage(PUMP, 'topic = "/small/pump"', ("neither starts nor ends with /",)),
+    "blank in a part": Damage(PUMP, 'topic = "small/tank /pump"', ("starts or ends with a blank",)),
+    "blank behind a topic in use": Damage(PUMP, 'topic = " small/tank/oxygen "', ("already used",)),
+    "unseen character behind a topic in use": Damage(
+        PUMP, 'topic = "small/tank/oxygen\\u200b"', ("character nobody sees",)
+    ),
     "own topics": Damage(PUMP, 'topic = "duskbell/small-house/pump"', ("itself publishes",)),
     "topic shared": Damage(
         PUMP, OXYGEN + " # pump", ('"small/tank/oxygen" is already used by sensor "oxygen"',)
@@ -278,6 +284,11 @@ ALARMS = {
         ("less than the `limit` 0.5",),
         "deadband = 0.5",
     ),
+    "cause without words": Damage('"Air stopped."', '"-"', ("`cause` is", "words that a person can go by")),
+    "consequence without words": Damage(
+        '"Fish suffocate."', '"?!"', ("`consequence` is", "words that a person can go by")
+    ),
+    "action without words": Damage('"Check the breaker."', '"1."', ("`action` is", "words that a person")),
     "action of two lines": Damage('"Check the breaker."', '"Check\\nthe breaker."', ("one line",)),
     "deadband swallows": Damage(
         "deadband = 0.5",
@@ -461,6 +472,30 @@ def test_a_folder_is_no_file(tmp_path: Path) -> None:
     loaded = read_settings(tmp_path)
     assert isinstance(loaded, tuple)
     assert "Is a directory" in str(loaded[0])
+
+
+def test_a_pipe_is_no_file(tmp_path: Path) -> None:
+    """A pipe that nobody writes into is told at once; reading it would wait for ever."""
+    path = tmp_path / "pipe.toml"
+    os.mkfifo(path)
+    loaded = read_settings(path)
+    assert isinstance(loaded, tuple)
+    words = "cannot be read: it is a pipe, a device or a socket; a regular file is needed"
+    assert f"{path}:1: {words}" == str(loaded[0])
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('"Air stopped."', '"\u7a7a\u6c14\u505c\u6b62\u3002"'),
+        ('"Fish suffocate."', '"\u0416"'),
+        ('"Check the breaker."', '"\u0627\u0641\u062d\u0635"'),
+    ],
+    ids=["Chinese", "Cyrillic", "Arabic"],
+)
+def test_a_letter_of_any_script_makes_words(old: str, new: str) -> None:
+    """A cause, a consequence and an action may be written in any script."""
+    assert isinstance(load_settings(damage(Damage(old, new, ())), file_name="house.toml"), Plan)
 
 
 def test_a_byte_that_is_not_utf_8_is_told_at_its_line(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -44,6 +45,13 @@ def test_a_missing_file_is_an_error(tmp_path: Path) -> None:
     """There is nothing to guess from."""
     with pytest.raises(OSError, match="gone"):
         find_directory(tmp_path / "gone.toml")
+
+
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    """A pipe in place of the file is refused at once."""
+    os.mkfifo(tmp_path / "pipe.toml")
+    with pytest.raises(OSError, match="a regular file is needed"):
+        find_directory(tmp_path / "pipe.toml")
 
 
 @given(st.binary(max_size=300))

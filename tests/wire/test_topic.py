@@ -17,6 +17,7 @@ from controller.wire.topic import TOPIC_BYTES_MAX, find_fault
         "duskbell/kestrel/curtain",
         "Site/House 2/CO2",
         "caf\u00e9/eau",
+        "\u0645\u06cc\u200c\u062e\u0648\u0627\u0647\u0645/1",  # a Persian word is spelt with a joiner of no width
         "sport/tennis/player1",  # MQTT 5.0 section 4.7.1.1
         "x" * TOPIC_BYTES_MAX,
     ],
@@ -47,6 +48,14 @@ def test_an_exact_topic_has_no_fault(topic: str) -> None:
         ("a\n", "the topic has a control character"),
         ("a\x7f", "the topic has a control character"),
         ("a\x85b", "the topic has a control character"),
+        (" a", "no part of a topic starts or ends with a blank"),
+        ("a ", "no part of a topic starts or ends with a blank"),
+        ("a\u00a0", "no part of a topic starts or ends with a blank"),
+        ("a /b", "no part of a topic starts or ends with a blank"),
+        ("a/ b", "no part of a topic starts or ends with a blank"),
+        # Unicode 15, category Cf: the zero-width space and the byte order mark.
+        ("a\u200b", "the topic has a character nobody sees"),
+        ("\ufeffa", "the topic has a character nobody sees"),
         ("a\ud800", "the topic has half of a surrogate pair"),
         ("x" * (TOPIC_BYTES_MAX + 1), "the topic is longer than 200 bytes"),
         ("\u00e9" * (TOPIC_BYTES_MAX // 2 + 1), "the topic is longer than 200 bytes"),

@@ -49,6 +49,10 @@ def _check_entry(entry: AlarmEntry, draft: Draft) -> Iterator[tuple[str, str]]:
     yield from _check_kind(entry)
     if entry.alarm_when not in {"on", "off"}:
         yield "alarm_when", f'`alarm_when` is {write_value(entry.alarm_when)}, allowed is one of "on", "off"'
+    for key in ("cause", "consequence", "action"):
+        text = getattr(entry, key)
+        if text.strip() and not any(character.isalpha() for character in text):
+            yield key, f"`{key}` is {write_value(text)}, words that a person can go by are needed"
     if not entry.action.isprintable():
         yield "action", "`action` goes into a message of one line; only printed characters may stand in it"
     if entry.kind is not Kind.FAULT:
