@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from controller.core.enter import find_age_ms
 from controller.core.foresee import Foresight, compare_mirrors, diagnose_waters, foresee_waters
 from controller.core.state import State
 from controller.core.units import DAY_MS, KEPT_UNIT
@@ -54,7 +55,7 @@ def describe_waters(state: State, stamp: Stamp) -> dict[str, Any]:
                 "basis": entry.basis.value,
                 "person": entry.person,
                 "utc_ms": entry.utc_ms,
-                "age_days": round((stamp.house_ms - entry.house_ms) / DAY_MS, 2),
+                "age_days": round(find_age_ms(entry, stamp) / DAY_MS, 2),
             }
             for name, entry in state.durable.entered.items()
         ],

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Final
 
 from controller.core.alarms.life import answer
 from controller.core.alarms.lifecycle import SOUNDING
-from controller.core.draft import Draft, with_item
-from controller.core.plan.alarm import Kind
+from controller.core.draft import Draft, with_item, without_item
+from controller.core.plan.alarm import Kind, Watched
 from controller.core.plan.sensor import Sensor
 from controller.core.ranges import OutOfRange
 from controller.core.signals.sense import NEVER, UNHEARD, Sense, Spec
 from controller.core.state import Entry
-from controller.core.units import KEPT_UNIT, HouseMs
-from controller.core.vocabulary import Ledger, Trust, ValueEntered
+from controller.core.units import DAY_MS, KEPT_UNIT, MINUTE_MS, HouseMs
+from controller.core.vocabulary import Ledger, Stamp, Trust, ValueEntered
 from controller.core.water.kit import BasisRefused, restate_mg_l
 
 ENTERED: Final = "entered"
@@ -26,6 +26,9 @@ ENTRY_RULES: Final = frozenset({ENTERED, CORRECTED})
 
 NAME_MOST: Final = 40
 """Letters of a person's name that are kept."""
+
+OLDER_FROM_MS: Final = MINUTE_MS
+"""By so much an entry must be older by UTC than by house time to be put back: clocks drift a little. [ms]"""
 
 
 class EntryRefused(ValueError):  # noqa: N818 - it is read aloud to the person who entered the value
@@ -93,11 +96,16 @@ def take_entry(draft: Draft, event: ValueEntered) -> None:
     old = draft.entered.get(name)
     if event.corrects and old is not None:
         # The water was tested when the first value was entered; only the number was a slip.
-        entry = Entry(checked.kept, event.value, event.basis, person, old.house_ms, old.utc_ms)
+        entry = Entry(
+            checked.kept, event.value, event.basis, person, old.house_ms, old.utc_ms, old.utc_trusted
+        )
         text = f"{person} corrects {old.given:g} {unit} {_as_words(old)}(entered by {old.person}) to {shown}"
         draft.note(Ledger.HOUSE, name, CORRECTED, text, checked.kept)
     else:
-        entry = Entry(checked.kept, event.value, event.basis, person, draft.now, draft.stamp.utc_ms)
+        stamp = draft.stamp
+        entry = Entry(
+            checked.kept, event.value, event.basis, person, draft.now, stamp.utc_ms, stamp.utc_trusted
+        )
         draft.note(Ledger.HOUSE, name, ENTERED, f"{person} enters {shown}", checked.kept)
     draft.entered = with_item(draft.entered, name, entry)
     draft.senses = with_item(draft.senses, name, recall(draft.roll.specs[name], entry, draft.now))
@@ -126,8 +134,50 @@ def recall(spec: Spec, entry: Entry, now: HouseMs) -> Sense:
     )
     if stale_ms > now:
         return sense
-    days = (now - entry.house_ms) / 86_400_000
+    days = (now - entry.house_ms) / DAY_MS
     return sense._replace(trust=Trust.STALE, why=f"tested {days:.0f} days ago", stale_ms=NEVER)
+
+
+def find_age_ms(entry: Entry, stamp: Stamp) -> int:
+    """Return how old an entry is [ms]: by house time or by UTC, whichever is more.
+
+    House time lacks the time away when the board began before its clock had been set. UTC counts only if it is
+    trusted and was when the value was entered.
+    """
+    house_ms = stamp.house_ms - entry.house_ms
+    if not (stamp.utc_trusted and entry.utc_trusted):
+        return house_ms
+    return max(house_ms, stamp.utc_ms - entry.utc_ms)
+
+
+def age_entries(draft: Draft) -> None:
+    """Put back the entries that are older by UTC than by house time, once that can be told.
+
+    It is looked at as soon as the clock has been set, and at every deadline. An entry never becomes younger
+    again: of a clock that goes back nobody knows which of its times was right.
+    """
+    if not (draft.entered and draft.stamp.utc_trusted):
+        return
+    if not (draft.deadline_has_come or Watched.CLOCK in draft.troubles):
+        return
+    for name, entry in draft.entered.items():
+        house_ms = draft.now - find_age_ms(entry, draft.stamp)
+        if entry.house_ms - house_ms >= OLDER_FROM_MS:
+            _put_back(draft, name, replace(entry, house_ms=house_ms))
+
+
+def _put_back(draft: Draft, name: str, entry: Entry) -> None:
+    """Take an entry for as old as it has turned out to be; the course of its readings begins anew."""
+    draft.entered = with_item(draft.entered, name, entry)
+    spec, sensor = draft.roll.specs.get(name), draft.roll.sensors.get(name)
+    if spec is None or sensor is None or not sensor.entered:
+        return
+    before, after = draft.senses[name], recall(spec, entry, draft.now)
+    draft.senses = with_item(draft.senses, name, after)
+    draft.tended = replace(draft.tended, traces=without_item(draft.tended.traces, name))
+    if after.trust is not before.trust:
+        draft.note_trust(name, before=before.trust, after=after.trust, why=after.why)
+    _tell_dependents(draft, name)
 
 
 def _answer_reminders(draft: Draft, name: str, person: str) -> None:

@@ -54,7 +54,11 @@ class Outstanding:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """What a person entered last for a sensor: the value as kept, and as `given` with its basis, by whom and when."""
+    """What a person entered last for a sensor: the value as kept, and as `given` with its basis, by whom and when.
+
+    `utc_trusted` says whether the board's clock had been set when it was entered; only then is `utc_ms` held
+    against the clock of today.
+    """
 
     value: float
     given: float
@@ -62,6 +66,7 @@ class Entry:
     person: str
     house_ms: HouseMs
     utc_ms: UtcMs
+    utc_trusted: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -184,6 +184,7 @@ def _change_settings(draft: Draft, plan: Plan) -> None:
 
 def _settle(draft: Draft) -> None:
     """Let time act: stale sensors, curtains, alarms. Curtains come before alarms, as their faults are alarms."""
+    enter.age_entries(draft)
     listen.let_go_stale(draft)
     tend.tend_due(draft)
     sound.settle_parts(draft)

@@ -13,11 +13,15 @@ from makers import House, gather, make_entry
 from waters import ALKALINITY, AMMONIA, PH, UNIONISED, WARMTH, make_tank_plan
 
 from controller.core.alarms.lifecycle import Phase
-from controller.core.enter import EntryRefused, check_entry
+from controller.core.enter import EntryRefused, check_entry, find_age_ms
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
+from controller.core.remember import pack, unpack
 from controller.core.roll import call_roll
-from controller.core.units import DAY_MS, HOUR_MS, Basis
-from controller.core.vocabulary import Ledger, Note, Trust, ValueEntered
+from controller.core.state import Entry
+from controller.core.step import first_state
+from controller.core.units import DAY_MS, HOUR_MS, MINUTE_MS, Basis
+from controller.core.vocabulary import Ledger, Note, Stamp, Started, Trust, ValueEntered, Woken
+from controller.water_report import describe_waters
 
 
 def due_entry(**changes: Any) -> AlarmEntry:  # noqa: ANN401 - any key
@@ -214,6 +218,107 @@ def test_while_nobody_knows_the_hour_nobody_is_reminded() -> None:
     house.utc_trusted = False
 
     assert count_calls(house, 2) == []
+
+
+def wake_unset(house: House, *, away_min: float) -> House:
+    """Lose power for a while and begin on a board whose clock stands where it stood: house time lacks the while."""
+    house.state = first_state(house.state.plan, unpack(pack(house.state.durable)))
+    house.utc_trusted = False
+    house.tell(Started(None))
+    house.utc_ms += round(away_min * MINUTE_MS)
+    return house
+
+
+def find_reported_age_days(house: House) -> float:
+    """Read the age of the ammonia test from the status [d]."""
+    age: float = describe_waters(house.state, house.stamp)["entered"][0]["age_days"]
+    return age
+
+
+def test_an_entry_is_as_old_as_the_clock_says_once_it_has_been_set() -> None:
+    """Ten days without power and a board that began unset: with the clock set the test is stale, and due."""
+    house = wake_unset(enter(hear(begin(due_entry())), 0.8), away_min=10 * 1440)
+    assert house.state.senses[AMMONIA].trust is Trust.GOOD
+    assert find_reported_age_days(house) == 0.0
+
+    house.utc_trusted = True
+    hear(house)
+
+    assert (house.state.senses[AMMONIA].trust, house.state.senses[AMMONIA].why) == (
+        Trust.STALE,
+        "tested 10 days ago",
+    )
+    assert house.state.senses[UNIONISED].value is None
+    assert find_reported_age_days(house) == pytest.approx(10.0, abs=0.01)
+    assert house.told == ["keeper"]
+    assert house.alarm("ammonia test due").phase is Phase.UNACKNOWLEDGED
+
+
+def test_an_entry_that_is_due_and_not_yet_stale_is_reminded_of_too() -> None:
+    """Four days without power: the value is still good, and a test is due; the rest of its days go on from there."""
+    house = wake_unset(enter(begin(due_entry()), 0.8), away_min=4 * 1440)
+    house.utc_trusted = True
+    house.tell(Woken())
+
+    assert house.state.senses[AMMONIA].trust is Trust.GOOD
+    assert house.told == ["keeper"]
+    # Seven days after the test it is stale, by the deadline alone.
+    assert house.wait(3 * 1440 + 1).state.senses[AMMONIA].trust is Trust.STALE
+
+
+def test_a_clock_that_goes_back_makes_no_entry_younger() -> None:
+    """What was ten days old stays so when UTC goes back by nine, also through a restart and a correction."""
+    house = wake_unset(enter(begin(), 0.8), away_min=10 * 1440)
+    house.utc_trusted = True
+    house.tell(Woken())
+    house.utc_ms -= 9 * DAY_MS
+    house.tell(Woken()).restart()
+    enter(house, 0.7, corrects=True)
+
+    assert house.state.senses[AMMONIA].trust is Trust.STALE
+    assert find_reported_age_days(house) == pytest.approx(10.0, abs=0.01)
+
+
+def test_a_time_that_was_never_trusted_ages_nothing() -> None:
+    """An entry made before the clock was set has no UTC to go by: it is as old as house time says."""
+    house = begin()
+    house.utc_trusted = False
+    enter(house, 0.8)
+    house.utc_ms += 400 * DAY_MS
+    house.utc_trusted = True
+    house.tell(Woken()).wait(120)
+
+    assert house.state.senses[AMMONIA].trust is Trust.GOOD
+    assert find_reported_age_days(house) == pytest.approx(0.08, abs=0.01)
+
+
+def test_a_clock_that_jumps_ahead_while_trusted_is_followed_within_the_hour() -> None:
+    """A step of UTC forward counts at the next deadline; one of seconds writes nothing anew."""
+    house = enter(begin(), 0.8)
+    entered = house.state.durable.entered
+    house.utc_ms += 30_000
+    assert house.wait(61).state.durable.entered is entered
+
+    house.utc_ms += 8 * DAY_MS
+    assert house.wait(61).state.senses[AMMONIA].trust is Trust.STALE
+
+
+@given(
+    st.integers(0, 2**40), st.integers(0, 2**40), st.integers(0, 2**41), st.integers(0, 2**41), st.booleans()
+)
+def test_no_entry_is_ever_younger_than_house_time_says(
+    house_ms: int,
+    now: int,
+    utc_ms: int,
+    now_utc_ms: int,
+    trusted: bool,  # noqa: FBT001 - drawn by name
+) -> None:
+    """The age is that of house time or, where both times of UTC are trusted, the larger of the two."""
+    entry = Entry(1.0, 1.0, Basis.NITROGEN, "keeper", house_ms, utc_ms, trusted)
+
+    age_ms = find_age_ms(entry, Stamp(now, now_utc_ms, 0, utc_trusted=True))
+    assert age_ms == max(now - house_ms, now_utc_ms - utc_ms if trusted else now - house_ms)
+    assert find_age_ms(entry, Stamp(now, now_utc_ms, 0, utc_trusted=False)) == now - house_ms
 
 
 @given(
