@@ -10,7 +10,7 @@ from controller.core.alarms.alarm import QUIET, Alarm, Truth, judge_condition
 from controller.core.alarms.call_list import address_of, call_next
 from controller.core.alarms.chain import count_call, is_tired, relieve
 from controller.core.alarms.life import next_due_ms
-from controller.core.alarms.lifecycle import ACTIVE, SOUNDING, Phase
+from controller.core.alarms.lifecycle import ACTIVE, PAST, SOUNDING, Phase, Trigger, follow
 from controller.core.alarms.remind import hold_until_ms, next_reminder_ms
 from controller.core.alarms.roster import find_on_duty, find_stand_ins, quiet_left_min
 from controller.core.alarms.septets import ONE_MESSAGE
@@ -19,7 +19,7 @@ from controller.core.alarms.wall import LOOK_AGAIN_MIN, read_wall
 from controller.core.alarms.wording import describe_fact, explain_call, write_call, write_head
 from controller.core.draft import Draft
 from controller.core.foresee import Foresight, diagnose_alarm, foresee_alarm
-from controller.core.plan.alarm import AlarmEntry, Response, Watched
+from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
 from controller.core.plan.people import CallStep, Way
 from controller.core.post import Letter, answers_of, post, ways_for
 from controller.core.signals.sense import NEVER
@@ -46,14 +46,43 @@ def say_fact(draft: Draft, entry: AlarmEntry) -> str:
     trouble = None if entry.of is None else draft.troubles.get(entry.of)
     sensor, sense = draft.roll.sensors.get(entry.sensor), draft.senses.get(entry.sensor)
     fact = describe_fact(entry, sensor, sense, trouble, draft.plan.phrases)
-    alarm = draft.alarms.get(entry.name)
-    if entry.sensor and alarm is not None and alarm.detail and (sense is None or sense.value is None):
-        # After a start the sensor has not spoken yet; what it said last is better than nothing.
+    alarm = draft.alarms.get(entry.name, QUIET)
+    silent = bool(entry.sensor) and (sense is None or sense.value is None)
+    if (
+        entry.of is not None
+        and trouble is None
+        and alarm.phase in ACTIVE
+        and not can_be_silent(draft, entry.of)
+    ):
+        fact, silent = draft.plan.phrases.unknown, True
+    if silent and alarm.detail:
+        # After a start nothing has been heard of it yet; what was known last is better than nothing.
         template = draft.plan.phrases.was
         between = template.partition("{now}")[2].partition("{before}")[0]
         before = alarm.detail.rpartition(between)[2] if between else alarm.detail
         return fact if before == fact else template.format(now=fact, before=before)
     return fact
+
+
+def can_be_silent(draft: Draft, part: Watched) -> bool:
+    """Tell whether the silence of a part means that it is in order.
+
+    Parts say when they are in trouble, and few say when they are well: silence means something only after they
+    have had time to find out, or have said since the start that they are well. Whether a siren obeys shows only
+    when it is told to sound, so its silence never does.
+    """
+    if part is Watched.SIREN and draft.plan.siren is not None:
+        return draft.playing.spoke
+    return draft.settled_ms <= draft.now or part in draft.spoken
+
+
+def _reads_as_over(draft: Draft, entry: AlarmEntry) -> bool:
+    """Tell whether the fact says that it is over, though the alarm still waits for its off-delay."""
+    if entry.of is not None:
+        return entry.of not in draft.troubles and can_be_silent(draft, entry.of)
+    if entry.kind not in {Kind.MISSING, Kind.DOUBTFUL}:
+        return False  # a value is told with its limit, and whether it stays is for the delay to say
+    return judge_condition(entry, draft.senses.get(entry.sensor), None) is Truth.FALSE
 
 
 def is_caused(draft: Draft, name: str) -> bool:
@@ -232,9 +261,11 @@ def write_letter(draft: Draft, name: str, alarm: Alarm) -> Letter:
     """Write the call for one alarm in all its forms."""
     entry, phrases = draft.roll.entries[name], draft.plan.phrases
     sensor, sense = draft.roll.sensors.get(entry.sensor), draft.senses.get(entry.sensor)
-    trouble = None if entry.of is None else draft.troubles.get(entry.of)
     sight = Foresight(draft.roll, draft.senses, draft.tended, draft.drives, draft.doubts)
     outlook = foresee_alarm(sight, entry)
+    fact = say_fact(draft, entry)
+    if alarm.phase in SOUNDING and _reads_as_over(draft, entry):
+        alarm = replace(alarm, phase=follow(alarm.phase, Trigger.RETURN), lapsed_by="")
     hidden = [
         follower
         for follower in draft.roll.consequences_of.get(name, ())
@@ -243,7 +274,7 @@ def write_letter(draft: Draft, name: str, alarm: Alarm) -> Letter:
     subject, text = write_call(
         entry,
         alarm,
-        say_fact(draft, entry),
+        fact,
         sensor=sensor,
         site_name=draft.plan.site.name,
         stamp=draft.stamp,
@@ -256,7 +287,7 @@ def write_letter(draft: Draft, name: str, alarm: Alarm) -> Letter:
         alarm,
         sensor=sensor,
         sense=sense,
-        trouble=trouble,
+        trouble=fact if entry.of is not None else None,
         stamp=draft.stamp,
         phrases=phrases,
         outlook=outlook,
@@ -298,13 +329,14 @@ def _call_flood(draft: Draft, due: Sequence[str]) -> None:
 
 
 def order_flood(draft: Draft) -> list[str]:
-    """List all sounding alarms: emergencies first, causes before others, then by the time that is left."""
+    """List all sounding alarms: what is over last, then emergencies first, causes first, least time left first."""
 
-    def rank(name: str) -> tuple[bool, bool, float, int]:
+    def rank(name: str) -> tuple[bool, bool, bool, float, int]:
         entry, alarm = draft.roll.entries[name], draft.alarms[name]
         harm_ms = alarm.raised_ms + entry.time_to_respond_min * MINUTE_MS
         causes = name in draft.roll.consequences_of
-        return entry.response is not Response.EMERGENCY, not causes, harm_ms, alarm.raised_ms
+        over = alarm.phase in PAST or _reads_as_over(draft, entry)
+        return over, entry.response is not Response.EMERGENCY, not causes, harm_ms, alarm.raised_ms
 
     return sorted(
         (

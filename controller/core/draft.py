@@ -56,6 +56,7 @@ class Draft:
         "senders",
         "senses",
         "settled_ms",
+        "spoken",
         "stamp",
         "standing",
         "state",
@@ -89,6 +90,7 @@ class Draft:
         self.playing = state.playing
         self.refused = state.refused
         self.settled_ms = state.settled_ms
+        self.spoken = state.spoken
         self.heartbeat_ms = state.heartbeat_ms
         self.supervised_ms = state.supervised_ms
         self.alarms_due_ms = state.alarms_due_ms
@@ -171,6 +173,14 @@ class Draft:
             without_item(self.troubles, part) if trouble is None else with_item(self.troubles, part, trouble)
         )
         self.due_alarms.update(self.roll.alarms_of_part.get(part, ()))
+        if trouble is None:
+            self.hear_well(part)
+
+    def hear_well(self, part: Watched) -> None:
+        """Remember that a part has said since the start that it is well; once settled its silence says as much."""
+        if self.now < self.settled_ms and part not in self.spoken:
+            self.spoken |= {part}
+            self.due_alarms.update(self.roll.alarms_of_part.get(part, ()))
 
     def finish(self, wake_ms: int) -> State:
         """Return the new state. The durable half is the old object if nothing in it has changed."""
@@ -207,7 +217,7 @@ class Draft:
             plan=self.plan, roll=self.roll, almanac=self.almanac, turn=self.state.turn + 1, durable=durable,
             senses=self.senses, tended=self.tended, views=self.views, rules=self.rules, troubles=self.troubles,
             way_failures=self.way_failures, way_troubles=self.way_troubles, playing=self.playing,
-            refused=self.refused, settled_ms=self.settled_ms,
+            refused=self.refused, settled_ms=self.settled_ms, spoken=self.spoken,
             heartbeat_ms=self.heartbeat_ms, supervised_ms=self.supervised_ms,
             alarms_due_ms=self.alarms_due_ms, wake_ms=wake_ms,
         )  # fmt: skip

@@ -13,17 +13,19 @@ from controller.core.alarms.lifecycle import SOUNDING, Phase, Trigger
 from controller.core.alarms.notices import short_answered, short_over, short_restarted
 from controller.core.alarms.remind import judge_due_test
 from controller.core.alarms.wording import write_answered, write_over, write_restarted
-from controller.core.call import call_due, find_people, is_caused, quiet_left, say_fact
+from controller.core.call import call_due, can_be_silent, find_people, is_caused, quiet_left, say_fact
 from controller.core.draft import Draft, without_item
 from controller.core.outcomes import find_call, forget_old_failures, tell_ways
-from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
+from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.post import SILENT, Letter, answers_of, post, post_by_all_ways, ways_for
 from controller.core.signals.sense import NEVER
 from controller.core.units import MINUTE_MS, HouseMs
-from controller.core.vocabulary import AnswerGiven, Ledger
+from controller.core.vocabulary import AnswerGiven, Ledger, TroubleSeen
 
 SETTLE_MS = 2 * MINUTE_MS
-"""After a start a part of Duskbell has this long to say that it is in trouble; only then is its silence good. [ms]"""
+"""After a start a part of Duskbell has this long to say that it is in trouble; only then is its silence good. [ms]
+
+One that says that it is well counts at once."""
 
 
 def judge_due(draft: Draft) -> None:
@@ -54,7 +56,7 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
         truth = judge_due_test(draft.roll.sensors.get(entry.sensor), sense, draft.stamp)
     else:
         truth = judge_condition(entry, sense, trouble)
-    if entry.of is not None and trouble is None and not _can_be_silent(draft, entry.of):
+    if entry.of is not None and trouble is None and not can_be_silent(draft, entry.of):
         truth = Truth.UNKNOWN
     if truth is Truth.FALSE and _is_quiet(before) and before.due_ms > draft.now:
         return
@@ -78,17 +80,6 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
         alarm = replace(alarm, due_ms=due_ms)
     if alarm is not before:
         draft.set_alarm(entry.name, alarm)
-
-
-def _can_be_silent(draft: Draft, part: Watched) -> bool:
-    """Tell whether the silence of a part means that it is in order.
-
-    Parts say when they are in trouble, not when they are well: silence means something only after they have had
-    time to find out. Whether a siren obeys shows only when it is told to sound, so its silence never does.
-    """
-    if part is Watched.SIREN and draft.plan.siren is not None:
-        return draft.playing.spoke
-    return draft.settled_ms <= draft.now
 
 
 def _is_quiet(alarm: Alarm) -> bool:
@@ -265,6 +256,7 @@ def forget_pending(draft: Draft) -> None:
         if alarm.over_ms is not None:
             draft.set_alarm(name, replace(alarm, over_ms=None))
     draft.settled_ms = draft.now + SETTLE_MS
+    draft.spoken = frozenset()
     draft.due_alarms.update(draft.roll.entries)
 
 
@@ -300,9 +292,17 @@ def tell_restart(draft: Draft, away_ms: int | None) -> None:
         post_by_all_ways(draft, letter, person, response, silently=silently)
 
 
+def hear_of_part(draft: Draft, event: TroubleSeen) -> None:
+    """Take in what a part of Duskbell says of itself; that it is well counts even where no trouble was known."""
+    draft.set_trouble(event.part, event.trouble)
+    if event.trouble is None:
+        draft.hear_well(event.part)
+
+
 def settle_parts(draft: Draft) -> None:
     """From now on a part that says nothing is in order."""
     if 0 < draft.settled_ms <= draft.now:
         draft.settled_ms = 0
+        draft.spoken = frozenset()
         for names in draft.roll.alarms_of_part.values():
             draft.due_alarms.update(names)

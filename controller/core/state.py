@@ -114,7 +114,8 @@ class State:
     """The whole. `wake_ms` is when `step` has work without new input; `turn` counts the turns.
 
     `alarms_due_ms` is when time alone next has work for an alarm, as `alarms` stand in the durable half. Until
-    `settled_ms` (0 once it has passed) the silence of a part of Duskbell after a start says nothing.
+    `settled_ms` (0 once it has passed) the silence of a part of Duskbell after a start says nothing;
+    parts that have `spoken` meanwhile said that they are well, and need not be waited for.
     """
 
     plan: Plan
@@ -132,6 +133,7 @@ class State:
     playing: Playing = field(default_factory=Playing)
     refused: Mapping[str, tuple[int, str]] = field(default_factory=dict)
     settled_ms: HouseMs = 0
+    spoken: frozenset[Watched] = frozenset()
     heartbeat_ms: HouseMs = 0
     supervised_ms: HouseMs = 0
     alarms_due_ms: HouseMs = 0

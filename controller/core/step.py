@@ -120,7 +120,7 @@ def _take_in(draft: Draft, event: Event) -> None:
         case ValueEntered():
             enter.take_entry(draft, event)
         case TroubleSeen():
-            draft.set_trouble(event.part, event.trouble)
+            sound.hear_of_part(draft, event)
             converse.hear_of_siren(draft, event.part)
         case WayTried():
             outcomes.take_way_tried(draft, event)
