@@ -34,6 +34,7 @@ from controller.daemon import Daemon
 from controller.edges.control import ControlServer
 from controller.entering import enter_value
 from controller.report import describe_status
+from controller.silencing import SilenceRefused, check_reset, check_shelf, name_person
 from controller.water_report import describe_waters
 
 SOCKET_NAME: Final = "duskbell.sock"
@@ -71,6 +72,8 @@ def answer(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
         return {"ok": False, "text": f"no such request: {asked[:40]!r}"}
     try:
         return handler(daemon, request)
+    except SilenceRefused as refusal:
+        return {"ok": False, "text": str(refusal)}
     except (KeyError, TypeError, ValueError) as error:
         return {"ok": False, "text": f"the request {asked} lacks something: {error}"}
 
@@ -112,11 +115,7 @@ def _why(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
 
 def _acknowledge(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     """Take a person's answer, and say what became of it."""
-    person, known = str(request["person"]).strip(), daemon.engine.state.roll.persons
-    if person not in known and person != request["account"]:
-        text = f"{person[:40] or 'nobody'} is not among the people of the settings: {', '.join(known)}"
-        return {"ok": False, "text": text}
-    verdict = give_answer(daemon, str(request["code"]), person, "command line")
+    verdict = give_answer(daemon, str(request["code"]), _person(daemon, request), "command line")
     return {"ok": verdict.taken, "text": verdict.text}
 
 
@@ -201,6 +200,11 @@ def _curtain(daemon: Daemon, request: dict[str, object]) -> str:
     return name
 
 
+def _person(daemon: Daemon, request: dict[str, object]) -> str:
+    """Return who asks, by the name in the settings."""
+    return name_person(str(request["person"]), daemon.engine.state.roll.persons)
+
+
 def _alarm(daemon: Daemon, request: dict[str, object]) -> str:
     """Return the alarm a request is about."""
     name = str(request["alarm"])
@@ -211,11 +215,13 @@ def _alarm(daemon: Daemon, request: dict[str, object]) -> str:
 
 def _shelve(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     """Silence an alarm for a bounded time."""
-    name, reason = _alarm(daemon, request), str(request["reason"]).strip()
+    name, person, reason = _alarm(daemon, request), _person(daemon, request), str(request["reason"]).strip()
     if not reason:
         return {"ok": False, "text": "shelving an alarm needs a reason"}
-    asked_min = float(str(request["minutes"]))
-    if not _put(daemon, AlarmShelved(name, asked_min, str(request["person"]), reason)):
+    asked_min, state = float(str(request["minutes"])), daemon.engine.state
+    alarm, response = state.durable.alarms.get(name, QUIET), state.roll.entries[name].response
+    check_shelf(name, alarm, response, asked_min=asked_min, now=daemon.clock.stamp(0).house_ms)
+    if not _put(daemon, AlarmShelved(name, asked_min, person, reason)):
         return {"ok": False, "text": "the daemon did not answer in time"}
     phase = daemon.engine.state.durable.alarms.get(name, QUIET).phase
     if phase is not Phase.SHELVED:
@@ -232,14 +238,15 @@ def tell_shelf(name: str, response: Response, asked_min: float) -> str:
 
 def _reset(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     """Reset a latched alarm."""
-    name = _alarm(daemon, request)
-    return {"ok": _put(daemon, AlarmReset(name, str(request["person"]))), "text": f"{name} is reset"}
+    name, person = _alarm(daemon, request), _person(daemon, request)
+    check_reset(name, daemon.engine.state.durable.alarms.get(name, QUIET))
+    return {"ok": _put(daemon, AlarmReset(name, person)), "text": f"{name} is reset"}
 
 
 def _take_out(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     """Take an alarm out of service, in two names."""
-    name = _alarm(daemon, request)
-    person, second, instead = (str(request[word]) for word in ("person", "second", "replacement"))
+    name, person = _alarm(daemon, request), _person(daemon, request)
+    second, instead = str(request["second"]), str(request["replacement"])
     if not _put(daemon, AlarmTakenOut(name, person, second, instead)):
         return {"ok": False, "text": "the daemon did not answer in time"}
     alarm = daemon.engine.state.durable.alarms.get(name, QUIET)
@@ -252,11 +259,11 @@ def _take_out(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
 
 def _take_back(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     """Put an alarm back in service, or end its shelf."""
-    name = _alarm(daemon, request)
+    name, person = _alarm(daemon, request), _person(daemon, request)
     before = daemon.engine.state.durable.alarms.get(name, QUIET)
     if before.phase not in {Phase.OUT_OF_SERVICE, Phase.SHELVED}:
         return {"ok": False, "text": f"{name} is {before.phase.value}; there is nothing to put back"}
-    done = _put(daemon, AlarmPutBack(name, str(request["person"])))
+    done = _put(daemon, AlarmPutBack(name, person))
     after = daemon.engine.state.durable.alarms.get(name, QUIET)
     return {"ok": done, "text": f"{name} is back in service: {after.phase.value}"}
 

@@ -106,7 +106,9 @@ def _add(
     parser.add_argument(
         "--settings", type=Path, default=default_settings(), metavar="FILE", help="the settings file"
     )
-    parser.add_argument("--person", default=getpass.getuser(), help="your name (default: your account)")
+    parser.add_argument(
+        "--person", default=getpass.getuser(), help="your name in the settings (default: your account)"
+    )
     parser.add_argument("--json", action="store_true", help="print for machines")
     parser.set_defaults(run=run_talk)
     return parser

@@ -140,7 +140,7 @@ def take_back(draft: Draft, event: AlarmPutBack) -> None:
 
 
 def take_reset(draft: Draft, event: AlarmReset) -> None:
-    """Reset a latched alarm."""
+    """Reset a latched alarm; where there is nothing to reset, that is written down."""
     alarm = draft.alarms.get(event.alarm)
     if alarm is None:
         return
@@ -148,6 +148,8 @@ def take_reset(draft: Draft, event: AlarmReset) -> None:
     if after is not alarm.phase:
         draft.set_alarm(event.alarm, replace(alarm, phase=after))
         draft.note(Ledger.ALARM, event.alarm, "reset", f"{event.person} resets it")
+    else:
+        _refuse(draft, event.alarm, f"{event.person} cannot reset it: it is {alarm.phase.value}")
 
 
 def _set(draft: Draft, entry: AlarmEntry, alarm: Alarm) -> None:
