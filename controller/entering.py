@@ -8,9 +8,9 @@ from typing import Final
 from controller.core.enter import EntryRefused, check_entry
 from controller.core.roll import Roll
 from controller.core.state import State
-from controller.core.units import KEPT_UNIT, Basis, allowed_units, find_conversion
+from controller.core.units import Basis, allowed_units, find_conversion
 from controller.core.vocabulary import Trust, ValueEntered
-from controller.core.water.kit import find_basis
+from controller.core.water.kit import find_basis, name_unit
 
 BASES: Final = tuple(basis.value for basis in Basis if basis.value)
 """The words for what a value is weighed as."""
@@ -70,10 +70,8 @@ def enter_value(
         return {"ok": False, "text": f"refused: {refusal}"}
     if not put(event):
         return {"ok": False, "text": "the daemon did not answer in time; look at duskbell status"}
-    unit = KEPT_UNIT[checked.sensor.quantity]
-    basis = " as N" if event.basis is not Basis.ITSELF else ""
     done = "corrected to" if event.corrects else "is"
-    text = f"{event.sensor} {done} {checked.kept:.4g} {unit}{basis}"
+    text = f"{event.sensor} {done} {checked.kept:.4g} {name_unit(checked.sensor.quantity)}"
     return {"ok": True, "text": "; ".join([text, *_tell_derived(look(), event.sensor)])}
 
 
@@ -86,7 +84,7 @@ def _tell_derived(state: State, name: str) -> list[str]:
             if name not in recipe.inputs or sense is None:
                 continue
             if sense.trust is Trust.GOOD and sense.value is not None:
-                told.append(f"{recipe.name} is {sense.value:.3g} {KEPT_UNIT[recipe.quantity]}")
+                told.append(f"{recipe.name} is {sense.value:.3g} {name_unit(recipe.quantity)}")
             else:
                 told.append(f"{recipe.name} is {sense.trust.value}: {sense.why}")
     return told

@@ -11,8 +11,9 @@ from controller.core.curtain.drive import Drive
 from controller.core.curtain.self_knowledge import UNLEARNT
 from controller.core.signals.sense import UNHEARD
 from controller.core.state import State
-from controller.core.units import KEPT_UNIT, MINUTE_MS, SECOND_MS, HouseMs
+from controller.core.units import MINUTE_MS, SECOND_MS, HouseMs
 from controller.core.vocabulary import Stamp, Trust
+from controller.core.water.kit import name_unit
 from controller.core.why import explain_curtains, tell_light
 from controller.water_report import describe_waters, write_waters
 
@@ -28,7 +29,7 @@ def describe_status(state: State, stamp: Stamp) -> dict[str, Any]:
                 "sensor": name,
                 "value": sense.value if sense.trust is Trust.GOOD else None,
                 "last_value": sense.value,
-                "unit": KEPT_UNIT[sensor.quantity],
+                "unit": name_unit(sensor.quantity),
                 "trust": sense.trust.value,
                 "why": sense.why,
                 "age_s": None

@@ -6,9 +6,11 @@ from typing import Any
 
 from controller.core.enter import find_age_ms
 from controller.core.foresee import Foresight, compare_mirrors, diagnose_waters, foresee_waters
-from controller.core.state import State
-from controller.core.units import DAY_MS, KEPT_UNIT
+from controller.core.plan.sensor import Sensor
+from controller.core.state import Entry, State
+from controller.core.units import DAY_MS, KEPT_UNIT, Basis
 from controller.core.vocabulary import Stamp
+from controller.core.water.kit import name_unit
 
 
 def describe_waters(state: State, stamp: Stamp) -> dict[str, Any]:
@@ -20,7 +22,7 @@ def describe_waters(state: State, stamp: Stamp) -> dict[str, Any]:
                 "water": outlook.water,
                 "matter": outlook.matter.value.value,
                 "limit": outlook.limit,
-                "unit": KEPT_UNIT[outlook.matter.value],
+                "unit": name_unit(outlook.matter.value),
                 "minutes": _round(outlook.minutes),
                 "soonest_minutes": _round(outlook.soonest_minutes),
                 "latest_minutes": _round(outlook.latest_minutes),
@@ -53,6 +55,7 @@ def describe_waters(state: State, stamp: Stamp) -> dict[str, Any]:
                 "value": entry.value,
                 "given": entry.given,
                 "basis": entry.basis.value,
+                "text": _write_entry(entry, state.roll.sensors.get(name)),
                 "person": entry.person,
                 "utc_ms": entry.utc_ms,
                 "age_days": round(find_age_ms(entry, stamp) / DAY_MS, 2),
@@ -60,6 +63,16 @@ def describe_waters(state: State, stamp: Stamp) -> dict[str, Any]:
             for name, entry in state.durable.entered.items()
         ],
     }
+
+
+def _write_entry(entry: Entry, sensor: Sensor | None) -> str:
+    """Write an entered value as it is kept and, where that is another number, as it was typed."""
+    if sensor is None:
+        return f"{entry.value:.4g}"
+    kept = f"{entry.value:.4g} {name_unit(sensor.quantity)}"
+    if entry.basis in {Basis.ITSELF, Basis.NITROGEN}:
+        return kept
+    return f"{kept} (entered as {entry.given:g} {KEPT_UNIT[sensor.quantity]} {entry.basis.value})"
 
 
 def _round(minutes: float | None) -> float | None:
@@ -83,7 +96,7 @@ def write_waters(document: dict[str, Any]) -> list[str]:
         f"Mirror, {each['water']} less {each['mirror']}: {each['text']}" for each in document["mirrors"]
     )
     lines.extend(
-        f"Entered, {each['sensor']}: by {each['person']}, {each['age_days']:.1f} days ago"
+        f"Entered, {each['sensor']}: {each['text']} by {each['person']}, {each['age_days']:.1f} days ago"
         for each in document["entered"]
     )
     return lines

@@ -17,7 +17,7 @@ from controller.core.signals.sense import NEVER, UNHEARD, Sense, Spec
 from controller.core.state import Entry
 from controller.core.units import DAY_MS, KEPT_UNIT, MINUTE_MS, HouseMs
 from controller.core.vocabulary import Ledger, Stamp, Trust, ValueEntered
-from controller.core.water.kit import BasisRefused, restate_mg_l
+from controller.core.water.kit import BasisRefused, name_unit, restate_mg_l
 
 ENTERED: Final = "entered"
 CORRECTED: Final = "corrected"
@@ -91,7 +91,11 @@ def take_entry(draft: Draft, event: ValueEntered) -> None:
     name = checked.sensor.name
     unit = KEPT_UNIT[checked.sensor.quantity]
     given = f"{event.value:g} {unit}" + (f" as {event.basis.value}" if event.basis.value else "")
-    shown = given if checked.kept == event.value else f"{given}, which is {checked.kept:.4g} {unit} as N"
+    shown = (
+        given
+        if checked.kept == event.value
+        else f"{given}, which is {checked.kept:.4g} {name_unit(checked.sensor.quantity)}"
+    )
     person = event.person.strip()[:NAME_MOST]
     old = draft.entered.get(name)
     if event.corrects and old is not None:

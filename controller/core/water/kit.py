@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from controller.core.units import Basis, Quantity
+from controller.core.units import KEPT_UNIT, Basis, Quantity
 from controller.core.water.ammonia import Species, to_nitrogen_mg_l
 
 BASES: Final[dict[Quantity, dict[Basis, Species | None]]] = {
@@ -22,6 +22,15 @@ BASES: Final[dict[Quantity, dict[Basis, Species | None]]] = {
     Quantity.NITRATE: {Basis.NITROGEN: None, Basis.NITRATE: Species.NITRATE},
 }
 """The bases in use for a quantity, and what a value must be restated from. Others have no basis."""
+
+KEPT_AS_NITROGEN: Final = frozenset(BASES) | {Quantity.UNIONISED_AMMONIA}
+"""Quantities whose values are kept, derived and shown as nitrogen."""
+
+
+def name_unit(quantity: Quantity) -> str:
+    """Name the kept unit of a quantity, with "as N" where the number is nitrogen."""
+    unit = KEPT_UNIT[quantity]
+    return f"{unit} as N" if quantity in KEPT_AS_NITROGEN else unit
 
 
 def find_basis(word: str) -> Basis | None:
