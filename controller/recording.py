@@ -20,6 +20,7 @@ from controller.core.vocabulary import Sample
 from controller.recording_rows import Tally, read_time, read_timed_rows, split_rows
 
 LONG_HEADER: Final = ("time", "sensor", "value")
+_NOT_COMMAS: Final = {";": "semicolons", "\t": "tabs"}
 
 
 class RecordingUnreadable(Exception):  # noqa: N818 - named by what happened, like every event of the house
@@ -73,6 +74,11 @@ def survey(path: Path, sensors: Mapping[str, Sensor]) -> Span:
 def _read_header(rows: Iterator[list[str]], path: Path) -> tuple[str, ...]:
     """Read the header and refuse what is no recording."""
     header = tuple(cell.strip() for cell in next(rows, []))
+    between = _NOT_COMMAS.get(header[0][4:5]) if header and header[0].startswith("time") else None
+    if between is not None:
+        raise RecordingUnreadable(
+            f"{path}:1: {between} stand between the cells where commas are needed, and in numbers a decimal point"
+        )
     if len(header) < 2 or header[0] != "time":
         raise RecordingUnreadable(f"{path}:1: the header must be time,<sensor>,... or time,sensor,value")
     if header != LONG_HEADER and len(set(header)) != len(header):

@@ -28,6 +28,12 @@ if TYPE_CHECKING:
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _NUMBER_KEYS: Final = ("latitude_deg", "longitude_deg", "elevation_m")
+_OPTIONS: Final = {
+    "latitude_deg": "--latitude",
+    "longitude_deg": "--longitude",
+    "elevation_m": "--elevation-m",
+    "time_zone": "--time-zone",
+}
 
 # A settings file is some tens of kilobytes; a larger one is another file given by mistake.
 _SETTINGS_BYTES_MAX: Final = 4_000_000
@@ -114,12 +120,18 @@ def _read_site(args: argparse.Namespace) -> _Site:
     found: dict[str, Any] = ({} if path is None else _read_site_table(path)) | given
     missing = [key for key in options if key not in found]
     if missing:
+        absent = f"there is no settings file {args.own_settings}, and " if path is None else ""
         raise _Refused(
-            f"the site lacks {', '.join(missing)}: give --settings FILE, or "
-            "--latitude, --longitude, --elevation-m and --time-zone"
+            f"{absent}the site lacks {', '.join(missing)}: give --settings FILE, or "
+            f"{_join([_OPTIONS[key] for key in missing])}"
         )
     latitude_deg, longitude_deg, elevation_m = (_read_number(key, found[key]) for key in _NUMBER_KEYS)
     return _Site(latitude_deg, longitude_deg, elevation_m, _read_zone(found["time_zone"]))
+
+
+def _join(words: list[str]) -> str:
+    """Join words as a sentence does."""
+    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
 def _read_site_table(path: Path) -> dict[str, Any]:

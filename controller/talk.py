@@ -42,6 +42,10 @@ WAIT_S: Final = 10.0
 """How long a command waits for the daemon to have remembered it. [s]"""
 
 
+class _Refused(Exception):  # noqa: N818 - named by what happened, like every event of the house
+    """What was asked cannot be done as it stands; the text says why."""
+
+
 class AnswerVerdict(NamedTuple):
     """What became of an answer; `wrong` says that the code stands for nothing."""
 
@@ -72,7 +76,7 @@ def answer(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
         return {"ok": False, "text": f"no such request: {asked[:40]!r}"}
     try:
         return handler(daemon, request)
-    except SilenceRefused as refusal:
+    except (SilenceRefused, _Refused) as refusal:
         return {"ok": False, "text": str(refusal)}
     except (KeyError, TypeError, ValueError) as error:
         return {"ok": False, "text": f"the request {asked} lacks something: {error}"}
@@ -148,7 +152,7 @@ def give_answer(daemon: Daemon, code: str, person: str, way: str) -> AnswerVerdi
 def _hold(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     """Keep a curtain where a person wants it."""
     name = _curtain(daemon, request)
-    percent, minutes = float(str(request["drawn_percent"])), float(str(request["minutes"]))
+    percent, minutes = _number(request, "drawn_percent"), _number(request, "minutes")
     if not 0 <= percent <= 100 or not 1 <= minutes <= 24 * 60:
         return {"ok": False, "text": "a hold is 0 to 100 % drawn, for 1 to 1440 minutes"}
     done = _put(daemon, HoldAsked(name, percent, minutes, str(request["person"])))
@@ -178,7 +182,7 @@ def _mode(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     weather, hours = Weather(str(request["weather"])), request.get("hours")
     if hours is None and weather is not Weather.NONE:
         return {"ok": False, "text": f"{weather.value} needs --hours: how long it is to last"}
-    told_h = 0.0 if hours is None else float(str(hours))
+    told_h = 0.0 if hours is None else _number(request, "hours")
     if hours is not None and not 0 < told_h <= LONGEST_H:
         return {"ok": False, "text": f"the weather is told for more than 0 and up to {LONGEST_H:g} hours"}
     done = _put(daemon, WeatherTold(weather, told_h, str(request["person"])))
@@ -196,7 +200,7 @@ def _curtain(daemon: Daemon, request: dict[str, object]) -> str:
     name = str(request["curtain"])
     known = daemon.engine.state.roll.curtains
     if name not in known:
-        raise ValueError(f"no curtain is called {name!r}; there are: {', '.join(known)}")
+        raise _Refused(f"no curtain is called {name[:40]!r}; there are: {', '.join(known)}")
     return name
 
 
@@ -205,11 +209,20 @@ def _person(daemon: Daemon, request: dict[str, object]) -> str:
     return name_person(str(request["person"]), daemon.engine.state.roll.persons)
 
 
+def _number(request: dict[str, object], word: str) -> float:
+    """Return a number of a request."""
+    text = str(request[word])
+    try:
+        return float(text)
+    except ValueError:
+        raise _Refused(f"{text[:40]!r} is no number") from None
+
+
 def _alarm(daemon: Daemon, request: dict[str, object]) -> str:
     """Return the alarm a request is about."""
     name = str(request["alarm"])
     if name not in daemon.engine.state.roll.entries:
-        raise ValueError(f"no alarm is called {name!r}")
+        raise _Refused(f"no alarm is called {name[:40]!r}; duskbell check tells the names of all")
     return name
 
 
@@ -218,7 +231,7 @@ def _shelve(daemon: Daemon, request: dict[str, object]) -> dict[str, object]:
     name, person, reason = _alarm(daemon, request), _person(daemon, request), str(request["reason"]).strip()
     if not reason:
         return {"ok": False, "text": "shelving an alarm needs a reason"}
-    asked_min, state = float(str(request["minutes"])), daemon.engine.state
+    asked_min, state = _number(request, "minutes"), daemon.engine.state
     alarm, response = state.durable.alarms.get(name, QUIET), state.roll.entries[name].response
     check_shelf(name, alarm, response, asked_min=asked_min, now=daemon.clock.stamp(0).house_ms)
     if not _put(daemon, AlarmShelved(name, asked_min, person, reason)):

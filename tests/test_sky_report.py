@@ -229,6 +229,15 @@ def test_the_site_comes_from_the_settings_and_options_win(
         (f"--at 2025-06-21T12:00 {LONDON} --time-zone Europe", "time_zone"),
         (f"--at 2025-06-21T12:00 {LONDON} --time-zone ''", "time_zone"),
         ("--at 2025-06-21T12:00 --latitude 51.5 --longitude 0", "lacks elevation_m, time_zone"),
+        (
+            "--at 2025-06-21T12:00 --latitude 51.5 --longitude 0",
+            "no settings file /absent/settings.toml, and the site lacks elevation_m, time_zone: give --settings",
+        ),
+        ("--at 2025-06-21T12:00 --latitude 51.5 --longitude 0", "or --elevation-m and --time-zone"),
+        (
+            "--at 2025-06-21T12:00",
+            "or --latitude, --longitude, --elevation-m and --time-zone",
+        ),
         (f"--at 2025-06-21T12:00 --settings /absent/duskbell.toml {LONDON}", "/absent/duskbell.toml"),
     ],
 )
@@ -252,7 +261,7 @@ def test_bad_input_is_answered_in_one_line(
         ("[site", "no valid TOML"),
         ("[house]\nname = 1\n", "no table [site]"),
         ("site = 3\n", "no table [site]"),
-        ("[site]\nlatitude_deg = 1\n", "lacks longitude_deg"),
+        ("[site]\nlatitude_deg = 1\n", "sky: the site lacks longitude_deg"),
         (SITE_TOML.replace("54.0", "true"), "latitude_deg must be a number"),
         (SITE_TOML.replace("54.0", "[54]"), "latitude_deg must be a number"),
         (SITE_TOML.replace("54.0", "inf"), "latitude_deg must be a finite number"),

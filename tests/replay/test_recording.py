@@ -47,6 +47,21 @@ def test_a_wide_row_becomes_samples_in_kept_units(tmp_path: Path) -> None:
     ]
 
 
+@pytest.mark.parametrize(("between", "named"), [(";", "semicolons"), ("\t", "tabs")])
+@pytest.mark.parametrize("cells", [("time", "air", "sun"), ("time", "sensor", "value")])
+def test_a_recording_without_commas_is_told_that_they_are_needed(
+    tmp_path: Path, between: str, named: str, cells: tuple[str, ...]
+) -> None:
+    """What spreadsheets of many countries write is refused with the reason, not with the form of the header."""
+    path = tmp_path / "a.csv"
+    row = between.join(("2026-01-01T00:00:00Z", "20,5", "1"))
+    path.write_text(f"{between.join(cells)}\n{row}\n", encoding="utf-8")
+    with pytest.raises(
+        RecordingUnreadable, match=f"a.csv:1: {named} stand between the cells where commas are"
+    ):
+        survey(path, SENSORS)
+
+
 def test_an_empty_cell_is_no_reading(tmp_path: Path) -> None:
     """A sensor that did not speak in a row has no sample, and the row is still good."""
     rows, tally = _read(tmp_path / "a.csv", "time,air,sun\n2026-01-01T00:00:00+02:00,,5\n")
