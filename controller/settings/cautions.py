@@ -10,9 +10,10 @@ from zoneinfo import ZoneInfo
 from controller.core.plan.alarm import Kind, Response, Watched
 from controller.core.plan.curtain import Actuator, Curtain
 from controller.core.plan.people import Way
+from controller.core.plan.sensor import Mounted
 from controller.core.plan.sensor_defaults import stale_after_ms
 from controller.core.plan.site import Security
-from controller.core.units import MINUTE_MS
+from controller.core.units import MINUTE_MS, Quantity
 from controller.settings.problems import Fault
 from controller.settings.water_cautions import doubt_waters
 from controller.settings.words import format_number, label, write_value
@@ -89,6 +90,7 @@ def _doubt_curtains(plan: Plan) -> Iterator[Fault]:
             yield Fault(path, f"{where}: it has no rule, so only people move it")
         if curtain.economics is not None:
             yield from _doubt_ignored(curtain, path, where)
+        yield from _doubt_light(plan, curtain, path, where)
         if curtain.dry_run:
             yield Fault(
                 (*path, "dry_run"),
@@ -99,6 +101,20 @@ def _doubt_curtains(plan: Plan) -> Iterator[Fault]:
                 (*path, "has_limit_report"),
                 f"{where}: without reports of its end switches its place is known by running time alone",
             )
+
+
+def _doubt_light(plan: Plan, curtain: Curtain, path: Path, where: str) -> Iterator[Fault]:
+    """Say that a curtain which steers by its own shadow would do better by the sky."""
+    lights = [sensor for sensor in plan.sensor if sensor.quantity is Quantity.LIGHT]
+    if not any(s.name == curtain.light_sensor and s.mounted is Mounted.BELOW_CURTAIN for s in lights):
+        return
+    outside = [write_value(sensor.name) for sensor in lights if sensor.mounted is Mounted.OUTSIDE]
+    instead = f"{outside[0]} is outside; name that one" if outside else "one outside is better"
+    yield Fault(
+        (*path, "light_sensor"),
+        f"{where}: its light sensor {write_value(curtain.light_sensor)} is below it, so what the sky gives is "
+        f"only reckoned from its shadow by `transmission`: {instead}",
+    )
 
 
 def _doubt_ignored(curtain: Curtain, path: Path, where: str) -> Iterator[Fault]:

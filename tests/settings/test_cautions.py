@@ -75,6 +75,26 @@ def test_what_is_doubtful_is_said_at_its_line(old: str, new: str, words: str) ->
     assert all(1 <= line <= text.count("\n") for line in told.values())
 
 
+BELOW = GOOD.replace('mounted = "outside"', 'mounted = "below curtain"').replace(
+    'light_sensor = "roof light"', 'light_sensor = "roof light"\ntransmission = 0.5'
+)
+
+
+def test_a_curtain_that_steers_by_its_own_shadow_is_pointed_out() -> None:
+    """A light sensor below the curtain is allowed with its transmission, and one outside is said to be better."""
+    [(text, line)] = tell(BELOW).items()
+    assert "is below it" in text
+    assert "one outside is better" in text
+    assert BELOW[: BELOW.index('light_sensor = "roof light"')].count("\n") + 1 == line
+
+
+def test_the_light_sensor_outside_that_stands_unused_is_named() -> None:
+    """Where the house has a light sensor outside already, the caution names it."""
+    sky = '[[sensor]]\nname = "sky"\nquantity = "light"\nunit = "W/m2"\ntopic = "small/sky"\nmounted = "outside"\n\n'
+    text = BELOW.replace("[[sensor]]", sky + "[[sensor]]", 1)
+    assert any('"sky" is outside; name that one' in each for each in tell(text))
+
+
 def test_tables_that_the_economics_put_aside_are_named() -> None:
     """A band for the day's light beside the economics is not used, and the check says which keys are."""
     old = "duty_s_per_hour = 900"
