@@ -14,6 +14,7 @@ from controller.core.plan.sensor import Mounted
 from controller.core.plan.sensor_defaults import stale_after_ms
 from controller.core.plan.site import Security
 from controller.core.units import MINUTE_MS, Quantity
+from controller.settings.letters import doubt_letters
 from controller.settings.problems import Fault
 from controller.settings.water_cautions import doubt_waters
 from controller.settings.words import format_number, label, write_value
@@ -42,6 +43,7 @@ def find_cautions(plan: Plan) -> tuple[Fault, ...]:
         _doubt_list,
         _doubt_people,
         _doubt_ways,
+        doubt_letters,
     )
     return tuple(fault for check in checks for fault in check(plan))
 

@@ -15,6 +15,7 @@ from controller.core.plan.people import Way
 from controller.core.plan.phrases import Phrases
 from controller.core.roll import call_roll
 from controller.settings.checks.roster import find_gap
+from controller.settings.letters import check_letters
 from controller.settings.plain_file import read_plain
 from controller.settings.problems import Fault, describe_unknown
 from controller.settings.words import label, write_value
@@ -55,7 +56,7 @@ def add_files(plan: Plan, folder: FilePath) -> tuple[Plan, list[Fault]]:
             plan = plan.with_phrases(phrases)
         else:
             faults += [Fault(("site", "language_file"), f"site: `language_file`: {text}") for text in phrases]
-    return plan, [*faults, *check_lengths(plan)]
+    return plan, [*faults, *check_lengths(plan), *check_letters(plan)]
 
 
 def check_lengths(plan: Plan) -> Iterator[Fault]:

@@ -65,6 +65,16 @@ def _write(character: str) -> str:
     return "".join(_write(part) for part in parts)
 
 
+def find_unwritable(text: str) -> str:
+    """Find the signs of a text that would arrive as question marks, each once and in order; empty if none would."""
+    lost = (
+        character
+        for character in dict.fromkeys(text)
+        if UNKNOWN in _write(character) and UNKNOWN not in unicodedata.normalize("NFKD", character)
+    )
+    return "".join(lost)
+
+
 def count_septets(text: str) -> int:
     """Count the septets of a text as it would be sent, with `to_gsm7` applied. 160 fill one message."""
     return sum(len(SEPTETS[character]) for character in to_gsm7(text))
