@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Final
+from dataclasses import fields
+from typing import Any, Final
 
 from simulators.boards import Selector, TargetBoard
 from simulators.faults.kind import Cast, Kind, Mend
-from simulators.motor import Direction
+from simulators.motor import Curtain, Direction
+from simulators.tank import Tank
+from simulators.world import Plant
 
 HOURS: Final = 60.0
 MENDED_MS: Final = 5 * 60_000
@@ -19,11 +22,10 @@ def _plant(key: str, value: float | bool) -> Callable[[Cast], Mend]:  # noqa: FB
 
     def begin(cast: Cast) -> Mend:
         plant = cast.run.world.plant
-        before = getattr(plant, key)
         setattr(plant, key, value)
 
         def mend() -> None:
-            setattr(plant, key, before)
+            setattr(plant, key, _find_sound(Plant, key))
 
         return mend
 
@@ -44,17 +46,21 @@ def _mains(cast: Cast) -> Mend:
     return mend
 
 
+def _find_sound(of: type[Curtain | Tank | Plant], key: str) -> Any:  # noqa: ANN401 - whatever the figure is
+    """Return a figure as it is where nothing is broken: two faults at once may have set it, one after the other."""
+    return next(field.default for field in fields(of) if field.name == key)
+
+
 def _tank(key: str, value: float) -> Callable[[Cast], Mend]:
     """Make a fault of the first or second tank that sets one of its figures."""
 
     def begin(cast: Cast) -> Mend:
         where = cast.where or cast.dice.choice(("tank 1", "tank 2"))
         tank = cast.run.world.tanks[0 if where == "tank 1" else 1]
-        before = getattr(tank, key)
         setattr(tank, key, value)
 
         def mend() -> None:
-            setattr(tank, key, before)
+            setattr(tank, key, _find_sound(Tank, key))
 
         return mend
 
@@ -83,11 +89,10 @@ def _curtain(key: str, value: float | bool) -> Callable[[Cast], Mend]:  # noqa: 
 
     def begin(cast: Cast) -> Mend:
         run = cast.run
-        before = getattr(run.world.curtain, key)
         setattr(run.world.curtain, key, value)
 
         def mend() -> None:
-            setattr(run.world.curtain, key, before)
+            setattr(run.world.curtain, key, _find_sound(Curtain, key))
             _let_run_again(cast)
 
         return mend
