@@ -26,7 +26,7 @@ from controller.reckon import add_reckon
 from controller.replay_command import add_replay
 from controller.report_command import add_report
 from controller.settings.check_command import add_check
-from controller.settings.load import load_settings, read_settings
+from controller.settings.load import load_settings, read_settings, read_today
 from controller.settings.problems import write_problems
 from controller.settings.rescue import find_directory
 from controller.sky_report import add_sky
@@ -168,7 +168,7 @@ def _recall_good(path: Path) -> Plan | None:
         text = last_good.recall(find_directory(path))
     except OSError:
         return None
-    loaded = None if text is None else load_settings(text, file_name=last_good.NAME)
+    loaded = None if text is None else load_settings(text, file_name=last_good.NAME, today=read_today())
     return loaded if isinstance(loaded, Plan) else None
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
@@ -14,6 +14,7 @@ from controller.core.plan.sensor import Mounted
 from controller.core.plan.sensor_defaults import stale_after_ms
 from controller.core.plan.site import Security
 from controller.core.units import MINUTE_MS, Quantity
+from controller.settings.checks.roster import find_day_alone
 from controller.settings.letters import doubt_letters
 from controller.settings.problems import Fault
 from controller.settings.water_cautions import doubt_waters
@@ -32,8 +33,8 @@ MOST_ZONE_DIFFERENCE_H: Final = 4.0
 _ANY_WINTER: Final = datetime(2025, 1, 1, tzinfo=UTC)
 
 
-def find_cautions(plan: Plan) -> tuple[Fault, ...]:
-    """Find everything in a good plan that a careful colleague would point at."""
+def find_cautions(plan: Plan, *, today: date | None = None) -> tuple[Fault, ...]:
+    """Find everything in a good plan that a careful colleague would point at; of days, those not before `today`."""
     checks = (
         _doubt_place,
         _doubt_links,
@@ -45,7 +46,21 @@ def find_cautions(plan: Plan) -> tuple[Fault, ...]:
         _doubt_ways,
         doubt_letters,
     )
-    return tuple(fault for check in checks for fault in check(plan))
+    found = tuple(fault for check in checks for fault in check(plan))
+    return (*found, *_doubt_absence(plan, today))
+
+
+def _doubt_absence(plan: Plan, today: date | None) -> Iterator[Fault]:
+    """Doubt a day on which everybody who is told of what is for today is away; a roster is looked at by the check."""
+    called = {name for step in plan.call if step.response is Response.TODAY for name in step.people}
+    day = find_day_alone(called, plan.person, today=today) if called and not plan.duty else None
+    if day is not None:
+        index = next(index for index, person in enumerate(plan.person) if person.name in called)
+        yield Fault(
+            ("person", index, "away"),
+            f"people: on {day} from 00:00 everybody who is told of what is for today is away, and is called all the "
+            "same; name somebody else in a step of today, or a roster with a stand-in",
+        )
 
 
 def _doubt_place(plan: Plan) -> Iterator[Fault]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from controller.core.plan.plan import Plan
 from controller.settings.cautions import find_cautions
-from controller.settings.load import load_settings, place_faults, read_text
+from controller.settings.load import load_settings, place_faults, read_text, read_today
 from controller.settings.named_files import look_at_files
 from controller.settings.problems import Problem
 from controller.settings.sources import find_bands, find_loop_bands, find_outside, list_numbers, write_sources
@@ -55,12 +55,12 @@ def run_check(args: argparse.Namespace) -> int:
     text = read_text(Path(args.file))
     if isinstance(text, Problem):
         return _refuse((text,), as_json=args.json)
-    loaded = load_settings(text, file_name=args.file)
+    loaded = load_settings(text, file_name=args.file, today=read_today())
     if not isinstance(loaded, Plan):
         return _refuse(loaded, as_json=args.json)
     if args.sources:
         return _tell_sources(loaded, as_json=args.json)
-    cautions = place_faults(text, find_cautions(loaded), file_name=args.file)
+    cautions = place_faults(text, find_cautions(loaded, today=read_today()), file_name=args.file)
     files = place_faults(text, look_at_files(loaded), file_name=args.file)
     if args.json:
         _write_json(good=True, problems=(), cautions=cautions, files=files, plan=loaded)

@@ -27,6 +27,7 @@ from controller.settings.words import describe_allowed, inner_type, is_part, ite
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
+    from datetime import date
 
 P = TypeVar("P", bound=Part)
 
@@ -46,12 +47,16 @@ class Placed(Generic[P]):
 
 @dataclass(slots=True)
 class Draft:
-    """All tables that could be validated, by section, and the names of those that could not."""
+    """All tables that could be validated, by section, and the names of those that could not.
+
+    Of days before `today` nothing is asked any more; None asks of all.
+    """
 
     placed: dict[str, list[Placed[Any]]] = field(default_factory=dict)
     names: dict[str, list[tuple[str, Path]]] = field(default_factory=dict)
     broken: set[str] = field(default_factory=set)
     nameless: set[str] = field(default_factory=set)
+    today: date | None = None
 
     def every(self, section: str, model: type[P]) -> list[Placed[P]]:
         """Tables of one section that could be validated."""

@@ -36,8 +36,11 @@ MOST_HOLIDAYS: Final = 4000
 """More days than this are no public holidays."""
 
 
-def add_files(plan: Plan, folder: FilePath) -> tuple[Plan, list[Fault]]:
-    """Take in what the named files say, and check what hangs on it; names are relative to the settings' folder."""
+def add_files(plan: Plan, folder: FilePath, *, today: date | None = None) -> tuple[Plan, list[Fault]]:
+    """Take in what the named files say, and check what hangs on it; names are relative to the settings' folder.
+
+    Holidays before `today` are past and refuse nothing; None looks at all of them.
+    """
     faults: list[Fault] = []
     rules = plan.call_rules
     if rules.holidays_file:
@@ -47,7 +50,7 @@ def add_files(plan: Plan, folder: FilePath) -> tuple[Plan, list[Fault]]:
         else:
             days = tuple(dict.fromkeys((*rules.holidays, *found)))
             plan = plan.model_copy(update={"call_rules": rules.model_copy(update={"holidays": days})})
-            gap = find_gap(plan.duty, days, plan.person) if plan.duty else None
+            gap = find_gap(plan.duty, days, plan.person, today=today) if plan.duty else None
             if gap is not None:
                 faults.append(Fault(("duty", 0), gap))
     if plan.site.language_file:

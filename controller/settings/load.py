@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
+from datetime import UTC, date, datetime
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Final, TypeAlias
 
@@ -32,9 +33,16 @@ MOST_BYTES: Final = 1_000_000
 
 
 def read_settings(path: FilePath) -> Loaded:
-    """Read the settings file at `path`; a file that cannot be read is a problem like any other."""
+    """Read the settings file at `path`, as of today; a file that cannot be read is a problem like any other."""
     text = read_text(path)
-    return (text,) if isinstance(text, Problem) else load_settings(text, file_name=str(path))
+    return (
+        (text,) if isinstance(text, Problem) else load_settings(text, file_name=str(path), today=read_today())
+    )
+
+
+def read_today() -> date:
+    """Return the day by the board's clock, in UTC."""
+    return datetime.now(UTC).date()
 
 
 def read_or_tell(path: FilePath) -> Plan | None:
@@ -62,10 +70,11 @@ def read_text(path: FilePath) -> str | Problem:
         return Problem(line, "a character is not written in UTF-8; save the file as UTF-8 text", name)
 
 
-def load_settings(text: str, *, file_name: str) -> Loaded:
+def load_settings(text: str, *, file_name: str, today: date | None = None) -> Loaded:
     """Read the settings from `text`: the plan if all is right, else every problem, in the order of lines.
 
-    `file_name` is only for the problems. Never raises, whatever the text.
+    `file_name` is only for the problems. Absences and holidays before `today` are past and refuse nothing; None
+    looks at all of them. Never raises, whatever the text.
     """
     reading = read_document(text.removeprefix("\ufeff"))
     slips = [Problem(line, what, file_name) for line, what in reading.slips.items()]
@@ -73,9 +82,12 @@ def load_settings(text: str, *, file_name: str) -> Loaded:
         *before, last = sorted(slips, key=_by_line)
         return (*before, replace(last, text=f"{last.text} (nothing else was checked)"))
     draft, faults = draw_up(reading.document, lost=reading.lost)
+    draft.today = today
     faults += check_all(draft)
     if not slips and not faults:
-        plan, faults = add_files(read_strictly(Plan, reading.document), FilePath(file_name).parent)
+        plan, faults = add_files(
+            read_strictly(Plan, reading.document), FilePath(file_name).parent, today=today
+        )
         if not faults:
             return plan
     placed = place_faults(reading.text, faults, file_name=file_name)

@@ -192,6 +192,19 @@ def test_a_step_that_only_says_to_the_log_calls_for_caution() -> None:
     assert any("reaches nobody" in text and "log" in text for text in told)
 
 
+def test_an_emergency_that_only_the_log_hears_of_is_refused() -> None:
+    """With its line; one way that reaches a person is enough, and a house whose curtains are only tried out may."""
+    deaf = GOOD.replace('people = ["keeper", "deputy"]', 'people = ["keeper", "deputy"]\nways = ["log"]')
+    line = next(number for number, each in enumerate(deaf.splitlines(), 1) if each == 'ways = ["log"]')
+    (problem,) = tell(deaf)
+
+    assert problem.startswith(
+        f'house.toml:{line}: call: every emergency step goes by "log" alone, which reaches nobody'
+    )
+    load(deaf.replace('ways = ["log"]', 'ways = ["log", "email"]'))
+    load(deaf.replace("duty_s_per_hour = 900", "duty_s_per_hour = 900\ndry_run = true"))
+
+
 def test_a_modem_that_no_entry_watches_calls_for_caution() -> None:
     """With a modem or a siren in the house their parts are worth an entry."""
     told = " ".join(fault.text for fault in find_cautions(load(write("", MODEM + SIREN))))

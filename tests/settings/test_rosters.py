@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from controller.core.plan.phrases import ENGLISH, Phrases
 from controller.core.plan.plan import Plan
+from controller.settings.cautions import find_cautions
 from controller.settings.files import MOST_BYTES, read_catalogue, read_holidays
 from controller.settings.load import load_settings
 
@@ -17,9 +19,9 @@ RULES = "[call_rules]\ncall_out_and_travel_min = 40"
 assert GOOD.count(RULES) == 1
 
 
-def load(text: str, folder: Path = Path()) -> Plan | list[str]:
+def load(text: str, folder: Path = Path(), today: date | None = None) -> Plan | list[str]:
     """Load a text: the plan, or its problems as they are printed."""
-    loaded = load_settings(text, file_name=str(folder / "house.toml"))
+    loaded = load_settings(text, file_name=str(folder / "house.toml"), today=today)
     return loaded if isinstance(loaded, Plan) else [str(problem) for problem in loaded]
 
 
@@ -88,7 +90,70 @@ def test_a_day_on_which_everybody_is_away_is_refused() -> None:
     text = GOOD.replace('name = "keeper"\n', 'name = "keeper"\naway = ["2026-08-01/2026-08-14"]\n')
     text = text.replace('name = "deputy"\n', 'name = "deputy"\naway = ["2026-08-14"]\n')
 
-    assert any("on 2026-08-14 everybody who is called in an emergency is away" in each for each in tell(text))
+    assert any(
+        "on 2026-08-14 from 00:00 everybody who is called in an emergency is away" in each
+        for each in tell(text)
+    )
+
+
+def away(person: str, span: str) -> str:
+    """Let a person of the good house be away."""
+    return GOOD.replace(f'name = "{person}"\n', f'name = "{person}"\naway = ["{span}"]\n')
+
+
+WEEK_ROW = duty('"mon", "tue", "wed", "thu", "fri", "sat", "sun"', "00:00", "24:00")
+HOLIDAY = GOOD.replace(RULES, f'{RULES}\nholidays = ["2026-08-31"]')
+ALL_AWAY = away("keeper", "2026-08-01/2026-08-14").replace(
+    'name = "deputy"\n', 'name = "deputy"\naway = ["2026-08-14"]\n'
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "last"),
+    [
+        (ALL_AWAY, date(2026, 8, 14)),
+        (away("keeper", "2026-08-03/2026-08-04") + duty(ALL, "00:00", "24:00"), date(2026, 8, 5)),
+        (HOLIDAY + WEEK_ROW, date(2026, 8, 31)),
+    ],
+)
+def test_what_is_past_refuses_nothing(text: str, last: date) -> None:
+    """A span or a holiday counts until its last day, by the date that is handed in; without a date always."""
+    assert isinstance(load(text), list)
+    assert isinstance(load(text, today=date(2026, 7, 1)), list)
+    assert isinstance(load(text, today=last), list) or last == date(2026, 8, 5)
+    assert isinstance(load(text, today=date(2026, 9, 2)), Plan)
+
+
+def test_a_yearly_holiday_long_past_hides_none_that_comes(tmp_path: Path) -> None:
+    """However many years of the file are past, the next one is looked at, and named."""
+    (tmp_path / "holidays.ics").write_text(
+        CALENDAR.replace("DTSTART;VALUE=DATE:20260101", "DTSTART;VALUE=DATE:19000101").replace(
+            ";UNTIL=20290101", ""
+        ),
+        encoding="utf-8",
+    )
+    text = GOOD.replace(RULES, f'{RULES}\nholidays_file = "holidays.ics"') + WEEK_ROW
+    told = load(text, tmp_path, date(2030, 1, 2))
+
+    assert isinstance(told, list)
+    assert any("on 2031-01-01 (a holiday) at 00:00 nobody is on duty" in each for each in told), told
+
+
+@pytest.mark.parametrize(
+    ("today", "told"),
+    [(None, ["2026-12-01"]), (date(2026, 11, 25), ["2026-12-01"]), (date(2026, 12, 7), ["2026-12-07"]),
+     (date(2026, 12, 21), [])],
+)  # fmt: skip
+def test_nobody_for_today_calls_for_caution_where_there_is_no_roster(
+    today: date | None, told: list[str]
+) -> None:
+    """The only person of today away from the 1st to the 20th: said with day and hour until it is over."""
+    plan = load(away("keeper", "2026-12-01/2026-12-20"), today=today)
+    assert isinstance(plan, Plan)
+    texts = [fault.text for fault in find_cautions(plan, today=today) if "is for today is away" in fault.text]
+
+    assert [text.split()[2] for text in texts] == told
+    assert all(" from 00:00 everybody" in text for text in texts)
 
 
 @pytest.mark.parametrize(

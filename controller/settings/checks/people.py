@@ -12,7 +12,7 @@ from controller.settings.problems import Fault
 from controller.settings.words import label, write_value
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from controller.core.plan.people import CallStep
     from controller.settings.draft import Draft
@@ -91,6 +91,15 @@ def _is_reached(person: Person, step: CallStep) -> bool:
     return any(getattr(person, ADDRESS_KEY[way]) for way in step.ways)
 
 
+def _reaches_nobody(steps: Iterable[CallStep]) -> bool:
+    return {way for step in steps for way in step.ways} == {Way.LOG}
+
+
+def _is_commissioning(draft: Draft) -> bool:
+    """Tell whether the file says that the house is only tried out: it has curtains, and none of them is moved."""
+    return bool(draft.curtains) and all(placed.part.dry_run for placed in draft.curtains)
+
+
 def _check_reach(draft: Draft) -> Iterator[Fault]:
     """Ask for a step at once for emergencies, and for any step for what is to be told today."""
     steps = [placed.part for placed in draft.steps]
@@ -106,6 +115,13 @@ def _check_reach(draft: Draft) -> Iterator[Fault]:
                 f"{label('alarm', first.part.name)}: `response` is {write_value(response)}, but no "
                 "[[call]] step has "
                 f"`response = {write_value(response)}`; at least one is needed",
+            )
+        elif response is Response.EMERGENCY and _reaches_nobody(mine) and not _is_commissioning(draft):
+            path = next(placed.path for placed in draft.steps if placed.part is mine[0])
+            yield Fault(
+                (*path, "ways"),
+                'call: every emergency step goes by "log" alone, which reaches nobody; a way that reaches a person is '
+                "needed (only while every curtain has `dry_run = true` may it be left out)",
             )
         elif response is Response.EMERGENCY and min(step.after_min for step in mine) > 0:
             path = next(placed.path for placed in draft.steps if placed.part is mine[0])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from controller.core.alarms.roster import find_on_duty, make_roster, read_day, read_span, write_day
+from controller.core.alarms.roster import EPOCH, find_on_duty, make_roster, read_day, read_span, write_day
 from controller.core.alarms.wall import EPOCH_WEEKDAY, Wall
 from controller.core.plan.alarm import Response
 from controller.core.plan.duty import DAY_MINUTES, Duty, read_minute
@@ -14,7 +14,8 @@ from controller.settings.problems import Fault
 from controller.settings.words import label, write_value
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
+    from datetime import date
 
     from controller.core.alarms.roster import Roster
     from controller.settings.draft import Draft
@@ -117,38 +118,58 @@ def _check_absence(draft: Draft) -> Iterator[Fault]:
     }
     if not called:
         return
-    roster = make_roster((), (), people)
-    for day in _days_away(roster):
-        if all(roster.is_away(name, day) for name in called):
-            first = next(placed for placed in draft.people if placed.part.name in called)
-            yield Fault(
-                (*first.path, "away"),
-                f"people: on {write_day(day)} everybody who is called in an emergency is away; one must be there",
-            )
-            return
+    day = find_day_alone(called, people, today=draft.today)
+    if day is not None:
+        first = next(placed for placed in draft.people if placed.part.name in called)
+        yield Fault(
+            (*first.path, "away"),
+            f"people: on {day} from 00:00 everybody who is called in an emergency is away; one must be there",
+        )
 
 
-def _days_away(roster: Roster) -> list[int]:
-    days = {day for spans in roster.away.values() for first, last in spans for day in range(first, last + 1)}
+def find_day_alone(called: Iterable[str], people: Iterable[Person], *, today: date | None) -> str | None:
+    """Find the first day, not before `today`, on which all who are `called` are away; None if there is none."""
+    roster, names = make_roster((), (), people), tuple(called)
+    alone = (day for day in _days_away(roster, today) if all(roster.is_away(name, day) for name in names))
+    day = next(alone, None)
+    return None if day is None else write_day(day)
+
+
+def _days_away(roster: Roster, today: date | None) -> list[int]:
+    """List the days of absence that are not past, as many as are looked at."""
+    since = None if today is None else today.toordinal() - EPOCH
+    days = {
+        day
+        for spans in roster.away.values()
+        for first, last in spans
+        for day in range(first if since is None else max(first, since), last + 1)
+    }
     return sorted(days)[:DAYS_LOOKED_AT_MOST]
 
 
 def _check_gaps(draft: Draft, rows: Sequence[Duty], *, holidays: tuple[str, ...]) -> Iterator[Fault]:
-    text = find_gap(rows, holidays, [placed.part for placed in draft.people])
+    text = find_gap(rows, holidays, [placed.part for placed in draft.people], today=draft.today)
     if text is not None:
         yield Fault(draft.every("duty", Duty)[0].path, text)
 
 
-def find_gap(rows: Sequence[Duty], holidays: Sequence[str], people: Sequence[Person]) -> str | None:
+def find_gap(
+    rows: Sequence[Duty], holidays: Sequence[str], people: Sequence[Person], *, today: date | None = None
+) -> str | None:
     """Find the first hour of the year in which nobody is on duty, and say so; None if there is none.
 
     An ordinary week is looked at minute by minute, and so is every holiday and day of absence with the day
-    after it, for a row may run past midnight.
+    after it, for a row may run past midnight. What is before `today` is past; None looks at all.
     """
     roster = make_roster(rows, holidays, people)
-    special = {each + after for each in (*roster.holidays, *_days_away(roster)) for after in (0, 1)}
+    since = 0 if today is None else today.toordinal() - EPOCH
+    ahead = [day for day in roster.holidays if day >= since]
+    special = {each + after for each in (*ahead, *_days_away(roster, today)) for after in (0, 1)}
     monday = 400 * 7 - EPOCH_WEEKDAY
-    while any(monday - 1 <= day <= monday + 6 for day in special):
+    while any(
+        day in roster.holidays or any(roster.is_away(name, day) for name in roster.away)
+        for day in range(monday - 1, monday + 7)
+    ):
         monday += 7
     for day in (*range(monday, monday + 7), *sorted(special)[:DAYS_LOOKED_AT_MOST]):
         minute = _find_empty_minute(roster, day)
