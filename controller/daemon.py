@@ -43,6 +43,7 @@ from controller.edges.calendar import Calendar, Job
 from controller.edges.clock import Clock
 from controller.edges.inbox import Inbound, Inbox
 from controller.edges.journal import Journal
+from controller.edges.journal_fault import spell_out
 from controller.edges.mqtt import TICK_AGE_MAX_S, MqttEdge
 from controller.edges.notify import ways
 from controller.edges.notify.prober import Prober
@@ -305,7 +306,8 @@ class Daemon:
 
     def _unrecorded(self, stamp: Stamp, error: Exception) -> None:
         """Take note that a turn could not be remembered; the house goes on from memory and calls for help."""
-        log.error("turn not remembered", error=str(error), house_ms=stamp.house_ms)
+        cause = spell_out(error.__cause__)
+        log.error("turn not remembered", error=str(error), cause=cause, house_ms=stamp.house_ms)
         self.inbox.put(TroubleSeen(Watched.JOURNAL, str(error)))
 
     # --- effects ----------------------------------------------------------------------------------------

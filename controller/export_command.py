@@ -20,6 +20,7 @@ from controller.edges.last_good import NAME as SETTINGS_NAME
 from controller.edges.reader import Reader
 from controller.overwriting import find_overwriting
 from controller.settings.load import read_or_tell
+from controller.settings.plain_file import explain_refusal
 
 
 def add_export(commands: argparse._SubParsersAction[argparse.ArgumentParser], settings: Path) -> None:
@@ -62,7 +63,8 @@ def run_export(args: argparse.Namespace) -> int:
         with Reader(Path(plan.journal.directory)) as reader:
             rows = write_readings(args.out, reader, plan, from_utc_ms=span[0], to_utc_ms=span[1])
     except (JournalBroken, OSError) as error:
-        print(f"duskbell export: {error}", file=sys.stderr)
+        told = explain_refusal(error) if isinstance(error, OSError) else error
+        print(f"duskbell export: {told}", file=sys.stderr)
         return 1
     print(f"{rows} rows written to {args.out}")
     return 0 if rows else 1

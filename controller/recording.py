@@ -18,6 +18,7 @@ from controller.core.plan.sensor import Sensor
 from controller.core.units import Conversion, Quantity, UtcMs, find_conversion
 from controller.core.vocabulary import Sample
 from controller.recording_rows import Tally, read_time, read_timed_rows, split_rows
+from controller.settings.plain_file import explain_refusal
 
 LONG_HEADER: Final = ("time", "sensor", "value")
 _NOT_COMMAS: Final = {";": "semicolons", "\t": "tabs"}
@@ -61,7 +62,9 @@ def survey(path: Path, sensors: Mapping[str, Sensor]) -> Span:
                         if isinstance(instant, int):
                             first = instant if first is None else min(first, instant)
                             last = instant if last is None else max(last, instant)
-    except (OSError, csv.Error) as error:
+    except OSError as error:
+        raise RecordingUnreadable(explain_refusal(error)) from error
+    except csv.Error as error:
         raise RecordingUnreadable(f"{path}: {error}") from error
     known = frozenset(name for name in names if name in sensors)
     if not known:

@@ -19,6 +19,7 @@ from controller.replay import ANSWER_AFTER_MIN, Outcome, Position
 from controller.replay_compare import compare_calls, describe_comparison, write_comparison
 from controller.replay_file import replay_file
 from controller.settings.load import read_or_tell
+from controller.settings.plain_file import explain_refusal
 
 
 def add_replay(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -85,7 +86,8 @@ def run_replay(args: argparse.Namespace) -> int:
         if args.reasons is not None:
             write_reasons(args.reasons, outcome, ZoneInfo(plan.site.time_zone))
     except (RecordingUnreadable, AlmanacFailed, OSError) as error:
-        print(f"duskbell replay: {error}", file=sys.stderr)
+        told = explain_refusal(error) if isinstance(error, OSError) else error
+        print(f"duskbell replay: {told}", file=sys.stderr)
         return 1
     for line in tally.named:
         print(line, file=sys.stderr)

@@ -16,6 +16,7 @@ from controller.edges.control import NotRunning, ask
 from controller.edges.journal_fault import JournalBroken
 from controller.entering import BASES
 from controller.report import write_status
+from controller.settings.plain_file import explain_refusal
 from controller.settings.rescue import find_directory
 from controller.talk import SOCKET_NAME, WAIT_S
 from controller.water_report import write_waters
@@ -158,7 +159,8 @@ def _print_past(args: argparse.Namespace) -> int:
         else:
             found = find_in_force(read_notes(find_directory(args.settings), at), at)
     except (PastUnreadable, OSError) as error:
-        print(f"duskbell why: {error}", file=sys.stderr)
+        told = explain_refusal(error) if isinstance(error, OSError) else error
+        print(f"duskbell why: {told}", file=sys.stderr)
         return 2
     except JournalBroken as error:
         print(f"duskbell why: {error}", file=sys.stderr)

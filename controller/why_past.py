@@ -13,6 +13,7 @@ from typing import Final
 from controller.core.units import UtcMs
 from controller.core.vocabulary import Ledger
 from controller.edges.reader import Reader
+from controller.settings.plain_file import explain_refusal
 
 LOOK_BACK: Final = timedelta(days=14)
 """A rule that has had its way for longer than this was noted before; two weeks without a note are a dead curtain."""
@@ -72,7 +73,9 @@ def read_positions(path: Path) -> Iterator[Reason]:
                     row["reason"],
                     float(percent) if percent else None,
                 )
-    except (OSError, UnicodeDecodeError, csv.Error, KeyError, ValueError) as error:
+    except OSError as error:
+        raise PastUnreadable(explain_refusal(error)) from error
+    except (UnicodeDecodeError, csv.Error, KeyError, ValueError) as error:
         raise PastUnreadable(f"{path}: no positions of a replay: {error}") from error
 
 

@@ -16,9 +16,11 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
+import structlog
+
 from controller.core.units import DAY_MS, HOUR_MS, UtcMs
 from controller.core.vocabulary import Note, ReadingsTaken, Stamp
-from controller.edges.journal_fault import Fault, JournalBroken, JournalFull, explain, fault_of
+from controller.edges.journal_fault import Fault, JournalBroken, JournalFull, explain, fault_of, spell_out
 from controller.edges.journal_file import (
     Connect,
     connect_plainly,
@@ -30,6 +32,8 @@ from controller.edges.journal_file import (
 )
 from controller.edges.journal_schema import ADD_NOTE, HISTORY, HISTORY_NAME, note_row
 from controller.edges.wear import Wear
+
+log = structlog.get_logger("duskbell.history")
 
 # Rows that wait for the disk: about half an hour of 50 sensors at 10 s, some 2 MB of memory. Beyond, the
 # oldest are dropped and counted.
@@ -122,7 +126,7 @@ class History:
             except (JournalBroken, JournalFull) as error:
                 self.trouble = f"the history cannot be written: {error}"
             except sqlite3.Error as error:
-                self.trouble = f"the history cannot be written: {explain(error)}"
+                self._suffer(f"the history cannot be written: {explain(error)}", error)
 
     def prune(self, before_utc_ms: UtcMs) -> int:
         """Delete readings and notes from before an instant; return how many rows. In short transactions."""
@@ -281,8 +285,14 @@ class History:
                 )
             }
         except sqlite3.Error as error:
-            self.trouble = f"there is no history: {explain(error)}"
+            self._suffer(f"there is no history: {explain(error)}", error)
             self._close()
+
+    def _suffer(self, text: str, error: sqlite3.Error) -> None:
+        """Leave the trouble for people to be told, and the raw words, once, for the log."""
+        if self.trouble != text:
+            log.warning("trouble with the history", why=text, said=spell_out(error))
+        self.trouble = text
 
     def _close(self) -> None:
         if self._connection is not None:

@@ -6,6 +6,7 @@ import contextlib
 import sqlite3
 from collections.abc import Iterator
 from enum import Enum
+from typing import Final
 
 from controller.engine import NotRecorded
 
@@ -40,10 +41,29 @@ def fault_of(error: sqlite3.Error) -> Fault:
     return Fault.REFUSED
 
 
+_PLAIN: Final = {
+    sqlite3.SQLITE_PERM: "this account may not use it",
+    sqlite3.SQLITE_BUSY: "another program holds it",
+    sqlite3.SQLITE_LOCKED: "another program holds it",
+    sqlite3.SQLITE_READONLY: "it may only be read",
+    sqlite3.SQLITE_IOERR: "the disk does not do what it is asked",
+    sqlite3.SQLITE_CORRUPT: "its pages do not fit together",
+    sqlite3.SQLITE_FULL: "the disk is full",
+    sqlite3.SQLITE_CANTOPEN: "it is not there, or this account may not open it",
+    sqlite3.SQLITE_NOTADB: "what is in it is no journal",
+}
+"""Primary result codes of SQLite (sqlite.org/rescode.html) in plain words."""
+
+
 def explain(error: sqlite3.Error) -> str:
-    """Say what SQLite said, with the name of its code, for a log or a message."""
+    """Say in plain words why SQLite refused, for a message; a rare refusal in its own words."""
+    return _PLAIN.get(getattr(error, "sqlite_errorcode", 0) & 0xFF) or str(error)
+
+
+def spell_out(error: BaseException | None) -> str:
+    """Say what SQLite said, with the name of its code, for the log."""
     name = getattr(error, "sqlite_errorname", "")
-    return f"{error} ({name})" if name else str(error)
+    return f"{error} ({name})" if name else str(error or "")
 
 
 @contextlib.contextmanager

@@ -33,7 +33,7 @@ from controller.edges.mqtt_connection import Connection
 from controller.edges.mqtt_link import Link, guarded
 from controller.edges.mqtt_outbox import Outbox
 from controller.edges.mqtt_subscriptions import Subscriptions
-from controller.edges.mqtt_trouble import Cause, Troubles, name_topics
+from controller.edges.mqtt_trouble import Cause, Troubles, name_topics, tell_reason
 from controller.edges.notify.siren import SirenWatch
 from controller.edges.rate_cap import MESSAGES_PER_S, RateCap
 from controller.wire.command import render_move
@@ -197,7 +197,7 @@ class MqttEdge:
         self, link: Client, _data: object, mid: int, reason: ReasonCode, _properties: Properties
     ) -> None:
         if link is self._connection.link:
-            self._outbox.published(mid, str(reason) if reason.is_failure else None)
+            self._outbox.published(mid, tell_reason(reason) if reason.is_failure else None)
 
     # --- the connection ---------------------------------------------------------------------------------
 

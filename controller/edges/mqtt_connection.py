@@ -20,7 +20,7 @@ from controller.core.plan.site import Broker
 from controller.core.units import SECOND_MS, HouseMs
 from controller.edges.clock import Clock
 from controller.edges.mqtt_link import Link, explain_failure, guarded
-from controller.edges.mqtt_trouble import Cause, Losses, Troubles
+from controller.edges.mqtt_trouble import Cause, Losses, Troubles, tell_reason
 
 PATIENCE: Final = (2, 16)
 """Fewest and most tries in a row without an answer, until the other version is tried. Doubled each time."""
@@ -171,7 +171,7 @@ class Connection:
                 self._refused_modern = True
                 self._change_version(link)
             else:
-                self._fail(link.obstacle or f"the broker refuses the connection ({reason})")
+                self._fail(link.obstacle or f"the broker refuses the connection ({tell_reason(reason)})")
             return
         self._patience = PATIENCE[0]
         self.number += 1
@@ -198,7 +198,8 @@ class Connection:
         if link is not self.link or not isinstance(link, Link):
             return
         if self.connected:
-            self._lose(str(reason), taken_over=reason.value == _TAKEN_OVER)
+            _log.info("disconnected", reason=str(reason))
+            self._lose(tell_reason(reason), taken_over=reason.value == _TAKEN_OVER)
             guessed = not (link.modern or self._refused_modern or self._broker.mqtt_3_only)
             if guessed and not self._retired:
                 self._change_version(link)  # the older version was a guess, so the newer one has its turn
@@ -212,7 +213,7 @@ class Connection:
     @guarded
     def _on_mend(self, error: Exception) -> None:
         if self.connected:
-            self._lose(type(error).__name__, taken_over=False)
+            self._lose("something broke in our own loop", taken_over=False)
         if self.link is not None:
             self._fail(explain_failure(self.link, self._broker, error))
 

@@ -11,7 +11,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from controller.edges.mqtt_link import Link
-from controller.edges.mqtt_trouble import Cause, Troubles, name_topics
+from controller.edges.mqtt_trouble import Cause, Troubles, name_topics, tell_reason
 from controller.wire.route import Routes
 from controller.wire.topic import find_fault
 
@@ -69,7 +69,7 @@ class Subscriptions:
         with self._lock:
             for topic, reason in zip(self._asked.pop(mid, ()), reasons, strict=False):
                 if reason.is_failure:
-                    self._refused[topic] = str(reason)
+                    self._refused[topic] = tell_reason(reason)
                     _log.error("subscription refused", topic=topic, reason=str(reason))
                 else:
                     self._refused.pop(topic, None)

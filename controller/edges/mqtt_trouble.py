@@ -7,6 +7,8 @@ from collections import deque
 from enum import Enum
 from typing import Final
 
+from paho.mqtt.reasoncodes import ReasonCode
+
 from controller.core.plan.alarm import Watched
 from controller.core.units import MINUTE_MS, HouseMs
 from controller.core.vocabulary import TroubleSeen
@@ -16,6 +18,15 @@ LOSSES_MAX: Final = 3
 """So many lost connections in a minute are no accident: most likely two programs fight for one client id."""
 
 _NAMED_MAX: Final = 4  # topics named in a text; more would not fit into a message
+
+
+# MQTT 5.0 section 2.4, table 2-6. The library gives the first where an older protocol or a closed line gives none.
+_PLAIN_REASONS: Final = {
+    0x80: "no reason given",
+    0x8B: "it is shutting down",
+    0x8D: "nothing came through in time",
+    0x8E: "another program took our place",
+}
 
 
 class Cause(Enum):
@@ -83,6 +94,11 @@ class Losses:
     def are_over(self, now_house_ms: HouseMs) -> bool:
         """Tell whether there was none in the last minute."""
         return not self._seen or now_house_ms - self._seen[-1][0] > MINUTE_MS
+
+
+def tell_reason(reason: ReasonCode) -> str:
+    """Say a reason of the broker in plain words; the standard's own name where that is plain enough."""
+    return _PLAIN_REASONS.get(reason.value) or str(reason)
 
 
 def name_topics(topics: dict[str, str]) -> str:

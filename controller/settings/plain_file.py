@@ -7,6 +7,22 @@ import stat
 from pathlib import Path
 
 
+def explain_refusal(error: OSError) -> str:
+    """Say in plain words why a file could not be used, with its name where the system tells it."""
+    match error:
+        case FileNotFoundError():
+            why = "there is no such file or folder"
+        case PermissionError():
+            why = "this account may not use it"
+        case IsADirectoryError():
+            why = "it is a folder; a file is needed"
+        case OSError(errno=errno.ENOSPC):
+            why = "the disk is full"
+        case _:
+            why = error.strerror or str(error)
+    return why if error.filename is None else f"{error.filename}: {why}"
+
+
 def read_plain(path: Path, most_bytes: int = -1) -> bytes:
     """Read a regular file, at most so many bytes of it [bytes]; -1 is all.
 

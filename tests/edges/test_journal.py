@@ -893,5 +893,5 @@ def test_a_reader_says_what_is_damaged(journal: Journal, tmp_path: Path) -> None
         with pytest.raises(JournalBroken, match="no such table"):
             reader.note_at("North", NOON_MS)
     damage_header(tmp_path, "alarms.db")
-    with pytest.raises(JournalBroken, match="not a database"):
+    with pytest.raises(JournalBroken, match="what is in it is no journal"):
         Reader(tmp_path)

@@ -17,11 +17,13 @@ from pathlib import Path
 from typing import ClassVar, Self
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.core.plan.alarm import Watched
 from controller.core.plan.people import Way
 from controller.core.vocabulary import Event, Ledger, Note, ReadingsTaken, Sample, SendMessage, Stamp
 from controller.edges.journal import Journal, JournalBroken, JournalFull
+from controller.edges.journal_fault import explain, spell_out
 from controller.edges.reader import Reader
 from controller.engine import NotRecorded
 
@@ -243,14 +245,16 @@ def test_a_disk_that_refuses_is_broken_and_told(tmp_path: Path) -> None:
         before = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
         try:
             resource.setrlimit(resource.RLIMIT_FSIZE, (size + 2_000, limits[1]))
-            with pytest.raises(JournalBroken, match="cannot be written"):
+            with pytest.raises(JournalBroken, match="cannot be written") as refused:
                 journal.commit(stamp=at(2), event=ReadingsTaken(()), effects=(), document=os.urandom(200_000))
         finally:
             resource.setrlimit(resource.RLIMIT_FSIZE, limits)
             signal.signal(signal.SIGXFSZ, before)
         (begun,) = journal.said()
         assert begun.part is Watched.JOURNAL
-        assert begun.trouble is not None
+        assert begun.trouble == "the journal cannot be written: the disk does not do what it is asked"
+        assert refused.value.__cause__ is not None
+        assert "SQLITE_IOERR" in spell_out(refused.value.__cause__)
         remembered = journal.load()
         assert remembered is not None
         assert (remembered.document, remembered.turn) == (b"1", 1)
@@ -258,6 +262,24 @@ def test_a_disk_that_refuses_is_broken_and_told(tmp_path: Path) -> None:
         (over,) = journal.said()
         assert over.trouble is None
     check_whole(tmp_path, acknowledged=2)
+
+
+def test_no_word_of_the_library_reaches_people(tmp_path: Path) -> None:
+    """A journal that is not there, and one that is none, are told in words without a code of SQLite."""
+    with pytest.raises(JournalBroken, match=r"^there is no alarms.db in "):
+        Reader(tmp_path)
+    (tmp_path / "alarms.db").write_bytes(b"no journal at all" * 500)
+    with pytest.raises(JournalBroken, match=r"^alarms.db cannot be read: what is in it is no journal$"):
+        Reader(tmp_path)
+
+
+def test_every_refusal_of_a_kind_is_told_by_its_kind() -> None:
+    """An extended code is told as its primary one, its lowest eight bits (sqlite.org/rescode.html, section 4)."""
+    error = sqlite3.OperationalError("disk I/O error")
+    error.sqlite_errorcode, error.sqlite_errorname = 4874, "SQLITE_IOERR_SHMSIZE"  # the same page, section 5
+    assert explain(error) == "the disk does not do what it is asked"
+    assert spell_out(error) == "disk I/O error (SQLITE_IOERR_SHMSIZE)"
+    assert explain(sqlite3.OperationalError("no such table: note")) == "no such table: note"
 
 
 def test_history_trouble_never_reaches_a_commit(tmp_path: Path) -> None:
@@ -270,6 +292,7 @@ def test_history_trouble_never_reaches_a_commit(tmp_path: Path) -> None:
             if self.refuse:
                 error = sqlite3.OperationalError("disk I/O error")
                 error.sqlite_errorcode = sqlite3.SQLITE_IOERR_WRITE
+                error.sqlite_errorname = "SQLITE_IOERR_WRITE"
                 raise error
             return super().executemany(sql, parameters)  # type: ignore[arg-type]  # handed through as given
 
@@ -279,12 +302,16 @@ def test_history_trouble_never_reaches_a_commit(tmp_path: Path) -> None:
     with closing(Journal.open(tmp_path, utc_ms=NOON_MS, connect=connect)) as journal:
         journal.said()
         NoHistory.refuse = True
-        for turn in range(1, 4):
-            commit(journal, turn)
-            journal.flush(at(turn))
+        with capture_logs() as logged:
+            for turn in range(1, 4):
+                commit(journal, turn)
+                journal.flush(at(turn))
         (begun,) = journal.said()
         assert begun.part is Watched.HISTORY
-        assert begun.trouble is not None
+        assert begun.trouble == "the history cannot be written: the disk does not do what it is asked"
+        assert [(begun.trouble, "disk I/O error (SQLITE_IOERR_WRITE)")] == [
+            (row["why"], row["said"]) for row in logged
+        ]
         assert journal.due_flush is not None
         NoHistory.refuse = False
         journal.flush(at(5))

@@ -20,7 +20,7 @@ from controller.edges.clock import BoardClock
 from controller.edges.mqtt_link import Link
 from controller.edges.mqtt_outbox import TOPICS_MAX, Outbox
 from controller.edges.mqtt_subscriptions import Subscriptions
-from controller.edges.mqtt_trouble import Cause, Losses, Troubles, name_topics
+from controller.edges.mqtt_trouble import Cause, Losses, Troubles, name_topics, tell_reason
 from controller.wire.route import Routes
 
 
@@ -293,3 +293,19 @@ def test_nonsense_in_place_of_an_answer_harms_nothing(start_edge: StartEdge) -> 
         assert trouble.trouble is not None
         edge.stop()
         assert edge.tick_age_s() == 0.0
+
+
+@pytest.mark.parametrize(
+    ("code", "said"),
+    [
+        # MQTT 5.0 section 2.4, table 2-6.
+        (0x80, "no reason given"),
+        (0x8B, "it is shutting down"),
+        (0x8D, "nothing came through in time"),
+        (0x8E, "another program took our place"),
+        (0x97, "Quota exceeded"),
+    ],
+)
+def test_a_reason_of_the_broker_is_said_in_plain_words(code: int, said: str) -> None:
+    """What only the standard calls so is put plainly; a name that is plain already is kept."""
+    assert said == tell_reason(ReasonCode(PacketTypes.DISCONNECT, identifier=code))

@@ -88,6 +88,28 @@ def test_export_refuses_to_write_over_the_record(
     assert (folder / name).read_bytes() == b"record"
 
 
+@pytest.mark.parametrize(
+    ("readings", "positions", "told"),
+    [
+        ("gone.csv", "out.csv", "gone.csv: there is no such file or folder"),
+        (".", "out.csv", "{folder}: it is a folder; a file is needed"),
+        ("in.csv", "gone/out.csv", "gone/out.csv: there is no such file or folder"),
+        ("in.csv", ".", "{folder}: it is a folder; a file is needed"),
+    ],
+)
+def test_a_file_that_cannot_be_used_is_told_in_plain_words(
+    folder: Path, capsys: pytest.CaptureFixture[str], readings: str, positions: str, told: str
+) -> None:
+    """No number of an error of the system stands before people, only the file and what is wrong with it."""
+    code = main(["replay", "--settings", str(SETTINGS), "--readings", str(folder / readings),
+                 "--positions", str(folder / positions)])  # fmt: skip
+    said = capsys.readouterr().err
+    assert code == 1
+    assert said.startswith("duskbell replay: ")
+    assert said.endswith(told.format(folder=folder) + "\n")
+    assert "Errno" not in said
+
+
 def test_what_cannot_be_overwritten_and_what_is_another_file_is_let_through(folder: Path) -> None:
     """Devices may be named twice, copies are other files, and what is not given is not compared."""
     null = Path("/dev/null")

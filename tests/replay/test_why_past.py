@@ -79,9 +79,10 @@ def test_a_file_that_is_no_replay_is_refused_in_words(tmp_path: Path) -> None:
     """A recording is no positions file, and a missing one is none either: usage, not a failure of ours."""
     wrong = tmp_path / "in.csv"
     wrong.write_text("time,light\n2026-04-18T00:00Z,3\n", encoding="utf-8")
-    for path in (wrong, tmp_path / "none.csv"):
+    missing = (tmp_path / "none.csv", "none.csv: there is no such file")
+    for path, told in ((wrong, "no positions of a replay"), missing):
         done = run("why", "--positions", str(path), "--at", "2026-04-18T03:00Z")
-        assert (done.returncode, "no positions of a replay" in done.stderr) == (2, True)
+        assert (done.returncode, told in done.stderr) == (2, True)
         with pytest.raises(PastUnreadable):
             list(read_positions(path))
     assert run("why", "--positions", str(wrong)).returncode == 2
