@@ -109,7 +109,7 @@ class Clockwork:
         watchers: tuple[Watcher, ...] = (),
     ) -> None:
         self.plan = plan
-        self.entries = with_own_faults(plan.alarm)
+        self.entries = with_own_faults(plan.alarm, plan.sensor)
         self.world = world
         self.instruments = tuple(instruments)
         self.seed = seed
@@ -195,7 +195,7 @@ class Clockwork:
     def change_settings(self, plan: Plan) -> None:
         """Let the daemon take new settings."""
         self.plan = plan
-        self.entries = with_own_faults(plan.alarm)
+        self.entries = with_own_faults(plan.alarm, plan.sensor)
         self.link.change(plan)
         self.turn(SettingsChanged(plan))
 

@@ -51,7 +51,7 @@ class Roll:
 
 def call_roll(plan: Plan) -> Roll:
     """Sort `plan` for use."""
-    entries = put_causes_first({entry.name: entry for entry in with_own_faults(plan.alarm)})
+    entries = put_causes_first({entry.name: entry for entry in with_own_faults(plan.alarm, plan.sensor)})
     causes_of, consequences_of = _link_causes(entries)
     alarms_of_sensor: dict[str, tuple[str, ...]] = {}
     alarms_of_part: dict[Watched, tuple[str, ...]] = {}

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
+from controller.core.alarms.unknowns import find_first_emergencies, list_unknowns
 from controller.core.plan.alarm import Kind, Response, Watched
 from controller.core.plan.curtain import Actuator, Curtain
 from controller.core.plan.people import Way
@@ -208,6 +209,16 @@ def _doubt_list(plan: Plan) -> Iterator[Fault]:
                 f'alarms: no entry of kind "fault" watches {write_value(part)}; trouble there goes by the '
                 "entry that is built in",
             )
+
+    places = {entry.sensor: plan.alarm.index(entry) for entry in find_first_emergencies(plan.alarm)}
+    for added in list_unknowns(plan.alarm, plan.sensor):
+        first = plan.alarm[places[added.sensor]]
+        yield Fault(
+            ("alarm", places[added.sensor], "sensor"),
+            f"{label('alarm', first.name)}: an emergency hangs on the sensor {write_value(added.sensor)}, and the "
+            f"list has no entry of kind {write_value(added.kind.value)} for it; as an unknown value is not a normal "
+            f"one, one is built in: {write_value(added.name)}, an emergency after {added.on_delay_s:.0f} s",
+        )
 
 
 def _doubt_people(plan: Plan) -> Iterator[Fault]:

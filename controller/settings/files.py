@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 from controller.core.alarms.notices import longest_notices, longest_of_the_house
 from controller.core.alarms.septets import ONE_MESSAGE
 from controller.core.alarms.short import longest_short
+from controller.core.alarms.unknowns import find_first_emergencies, list_unknowns
 from controller.core.plan.people import Way
 from controller.core.plan.phrases import Phrases
 from controller.core.roll import call_roll
@@ -23,8 +24,9 @@ from controller.settings.words import label, write_value
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from controller.core.plan.alarm import AlarmEntry
+    from controller.core.plan.alarm import AlarmEntry, Response
     from controller.core.plan.plan import Plan
+    from controller.core.roll import Roll
 
 MOST_BYTES: Final = 1_000_000
 """A file of holidays is some kilobytes, a catalogue less."""
@@ -76,8 +78,23 @@ def check_lengths(plan: Plan) -> Iterator[Fault]:
                 f"{label('alarm', entry.name)}: its text message can take {longest} of {ONE_MESSAGE} characters; "
                 f"shorten `name`, `action` or the sensor's `place` by {longest - ONE_MESSAGE}",
             )
+    yield from _check_added(plan, roll, by_text)
     if by_text:
         yield from _check_notices(plan, roll.entries.values())
+
+
+def _check_added(plan: Plan, roll: Roll, by_text: set[Response]) -> Iterator[Fault]:
+    """Refuse a sensor whose place and name, in the words of a catalogue, make the call that it is unknown too long."""
+    places = {entry.sensor: plan.alarm.index(entry) for entry in find_first_emergencies(plan.alarm)}
+    for entry in list_unknowns(plan.alarm, plan.sensor):
+        longest = longest_short(entry, roll.sensors.get(entry.sensor), plan.phrases)
+        if longest > ONE_MESSAGE and entry.response in by_text:
+            yield Fault(
+                ("alarm", places[entry.sensor], "sensor"),
+                f"{label('alarm', entry.name)} (built in): its text message can take {longest} of {ONE_MESSAGE} "
+                f"characters; shorten the sensor's `name` or `place` by {longest - ONE_MESSAGE}, or write an entry of "
+                f"kind {write_value(entry.kind.value)} for it",
+            )
 
 
 def _check_notices(plan: Plan, entries: Iterable[AlarmEntry]) -> Iterator[Fault]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 from urllib.parse import urlsplit
 
+from controller.core.alarms.unknowns import list_unknowns
 from controller.core.curtain.zones import list_bands
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.plan.sensor_defaults import (
@@ -43,7 +44,7 @@ def write_summary(plan: Plan) -> str:
         *_tell_sensors(plan),
         *(line for water in plan.water for line in _tell_water(water, plan)),
         *(line for curtain in plan.curtain for line in _tell_curtain(curtain)),
-        *_tell_alarms(plan.alarm, units),
+        *_tell_alarms((*plan.alarm, *list_unknowns(plan.alarm, plan.sensor)), units),
         *_tell_calls(plan),
         *_tell_duty(plan),
         *_tell_proof(plan),

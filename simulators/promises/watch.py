@@ -36,7 +36,7 @@ class Promises:
     """Watches a run and raises `PromiseBroken` at the first promise that is broken."""
 
     def __init__(self, plan: Plan) -> None:
-        self.alarms = AlarmPromises(Hearing(plan, with_own_faults(plan.alarm)))
+        self.alarms = AlarmPromises(Hearing(plan, with_own_faults(plan.alarm, plan.sensor)))
         self.calls = CallPromises(self.alarms)
         self.order = OrderPromises()
         self.motor = MotorPromises()

@@ -96,6 +96,12 @@ def make_missing(name: str = "tank oxygen lost", **changes: Any) -> AlarmEntry: 
     return make_entry(name, **({"kind": Kind.MISSING, "limit": None, "deadband": 0.0} | changes))
 
 
+def make_doubtful(name: str = "tank oxygen doubted", **changes: Any) -> AlarmEntry:  # noqa: ANN401 - any key
+    """Make the entry that only writes down that the oxygen cannot be trusted, such as a value that stands still."""
+    words = {"kind": Kind.DOUBTFUL, "limit": None, "deadband": 0.0, "response": Response.NOTE}
+    return make_entry(name, **(words | changes))
+
+
 def make_person(name: str) -> Person:
     """Make a person with a mail address."""
     return Person(name=name, email=f"{name}@example.org")

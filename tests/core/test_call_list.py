@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from makers import START_MS, House, make_entry, make_plan, make_step
+from makers import START_MS, House, make_doubtful, make_entry, make_plan, make_step
 
 from controller.core.alarms.alarm import Alarm
 from controller.core.alarms.call_list import RETRY_LONGEST_MS, call_next, hurry, steps_for
@@ -56,7 +56,7 @@ def test_the_list_goes_up_and_then_round_for_ever() -> None:
 
 def test_nobody_answers_for_a_day() -> None:
     """An emergency never gives up: a day later it still calls every ten minutes."""
-    house = low()
+    house = low(ONE.model_copy(update={"alarm": (*ONE.alarm, make_doubtful())}))
     house.wait(24 * 60, speaking=LOW)
     before = house.alarm().turn_of_list
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from makers import House, make_entry, make_person, make_plan, make_step
+from makers import House, make_entry, make_missing, make_person, make_plan, make_step
 
 from controller.core.alarms.alarm import CODES, make_code
 from controller.core.alarms.lifecycle import Phase
@@ -182,7 +182,9 @@ def fault_plan(response: Response = Response.TODAY) -> House:
         response=response, on_delay_s=60.0,
     )  # fmt: skip
     house = make_two_ways()
-    plan = house.plan.model_copy(update={"alarm": (make_entry(), watch)})
+    plan = house.plan.model_copy(
+        update={"alarm": (make_entry(), make_missing(response=Response.NOTE), watch)}
+    )
     return House(plan).wait(3)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from makers import OXYGEN, House, make_entry, make_missing, make_plan, make_sensor
+from makers import OXYGEN, House, make_doubtful, make_entry, make_missing, make_plan, make_sensor
 
 from controller.core.alarms.lifecycle import ACTIVE, Phase
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
@@ -38,7 +38,7 @@ def dark(minutes: float = 2.0, oxygen: float = 3.0) -> House:
 
 def low() -> House:
     """Walk to an alarm that sounds."""
-    return House(make_plan(alarm=(make_entry(),))).wait(2, speaking=LOW)
+    return House(make_plan(alarm=(make_entry(), make_doubtful(on_delay_s=86_400.0)))).wait(2, speaking=LOW)
 
 
 def take_out(

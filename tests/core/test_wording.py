@@ -201,5 +201,7 @@ def test_every_part_of_duskbell_is_watched() -> None:
     own = make_entry("my broker", kind=Kind.FAULT, sensor="", of=Watched.BROKER)
 
     assert {entry.of for entry in OWN_FAULTS} == set(Watched)
-    assert {entry.of for entry in with_own_faults((own,))} == set(Watched)
-    assert [entry.name for entry in with_own_faults((own,)) if entry.of is Watched.BROKER] == ["my broker"]
+    assert {entry.of for entry in with_own_faults((own,), ())} == set(Watched)
+    assert [entry.name for entry in with_own_faults((own,), ()) if entry.of is Watched.BROKER] == [
+        "my broker"
+    ]

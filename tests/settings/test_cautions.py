@@ -95,6 +95,18 @@ def test_the_light_sensor_outside_that_stands_unused_is_named() -> None:
     assert any('"sky" is outside; name that one' in each for each in tell(text))
 
 
+@pytest.mark.parametrize("kind", ["missing", "doubtful"])
+def test_an_entry_that_is_built_in_for_an_emergency_sensor_is_told(kind: str) -> None:
+    """Without an entry for the unknown the file is good, and the check says at the emergency what is added."""
+    start = GOOD.index(f'[[alarm]]\nname = "Oxygen {kind}"')
+    text = GOOD[:start] + GOOD[GOOD.index("[[alarm]]", start + 1) :]
+    ((words, line),) = tell(text).items()
+
+    assert text.split("\n")[line - 1] == 'sensor = "oxygen"'
+    assert words.startswith('alarm "Oxygen low": an emergency hangs on the sensor "oxygen"')
+    assert f'one is built in: "oxygen {kind}", an emergency' in words
+
+
 def test_tables_that_the_economics_put_aside_are_named() -> None:
     """A band for the day's light beside the economics is not used, and the check says which keys are."""
     old = "duty_s_per_hour = 900"

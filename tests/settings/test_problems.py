@@ -324,12 +324,6 @@ ALARMS = {
         'cause = "Breaker."\n', "", ("`cause` is missing",), '[[alarm]]\nname = "Air pump off"'
     ),
     "no action": Damage('action = "Check the breaker."', 'action = ""', ("`action` is empty",)),
-    "no unknown entry": Damage(
-        'kind = "doubtful"',
-        'kind = "high"\nlimit = 15',
-        ('kind "doubtful" is needed',),
-        'sensor = "oxygen"\nlimit = 4.0',
-    ),
     "twins": Damage(
         'kind = "switch"\nsensor = "air pump"\nalarm_when = "off"',
         'kind = "missing"\nsensor = "oxygen" # too',

@@ -5,9 +5,12 @@ They are not for the manager to forget: a daemon that cannot hear, remember or s
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
+from controller.core.alarms.unknowns import list_unknowns
 from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
+from controller.core.plan.sensor import Sensor
 
 
 def _fault(
@@ -113,10 +116,13 @@ OWN_FAULTS: Final[tuple[AlarmEntry, ...]] = (
 )  # fmt: skip
 
 
-def with_own_faults(entries: tuple[AlarmEntry, ...]) -> tuple[AlarmEntry, ...]:
-    """Return `entries`, and after them those faults of Duskbell itself that they leave out."""
+def with_own_faults(entries: Iterable[AlarmEntry], sensors: Iterable[Sensor]) -> tuple[AlarmEntry, ...]:
+    """Return `entries`, and after them what they leave out.
+
+    These are faults of Duskbell itself, and that a sensor of `sensors` on which an emergency hangs is unknown.
+    """
+    entries = tuple(entries)
     watched = {entry.of for entry in entries}
     names = {entry.name for entry in entries}
-    return entries + tuple(
-        fault for fault in OWN_FAULTS if fault.of not in watched and fault.name not in names
-    )
+    faults = tuple(fault for fault in OWN_FAULTS if fault.of not in watched and fault.name not in names)
+    return (*entries, *faults, *list_unknowns((*entries, *faults), sensors))

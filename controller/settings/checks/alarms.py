@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
+from controller.core.plan.alarm import AlarmEntry, Kind, Watched
 from controller.core.plan.sensor_defaults import fastest_per_min, possible_range
 from controller.core.units import KEPT_UNIT, Quantity
 from controller.settings.checks.names import check_names
@@ -41,8 +41,6 @@ def check_alarms(draft: Draft) -> Iterator[Fault]:
         for key, text in _check_entry(placed.part, draft):
             yield Fault((*placed.path, key), f"{where}: {text}")
     yield from _check_twins(draft)
-    if draft.is_whole("alarm"):
-        yield from _check_unknowns(draft)
 
 
 def _check_entry(entry: AlarmEntry, draft: Draft) -> Iterator[tuple[str, str]]:
@@ -209,28 +207,3 @@ def _check_twins(draft: Draft) -> Iterator[Fault]:
                 f"{label('alarm', entry.name)}: watches the same as {write_value(first)}; one entry is "
                 "enough",
             )
-
-
-def _check_unknowns(draft: Draft) -> Iterator[Fault]:
-    """Ask for entries of kind missing and doubtful where an emergency hangs on a sensor."""
-    entries = [placed.part for placed in draft.alarms]
-    told: set[tuple[str, Kind]] = set()
-    for placed in draft.alarms:
-        entry = placed.part
-        if (
-            entry.response is not Response.EMERGENCY
-            or not entry.sensor  # a fault watches none, though a sensor may have lost its name
-            or not draft.has_name("sensor", entry.sensor)
-        ):
-            continue
-        for kind in (Kind.MISSING, Kind.DOUBTFUL):
-            known = any(other.kind is kind and other.sensor == entry.sensor for other in entries)
-            if not known and (entry.sensor, kind) not in told:
-                told.add((entry.sensor, kind))
-                yield Fault(
-                    (*placed.path, "sensor"),
-                    f"{label('alarm', entry.name)}: an emergency hangs on the sensor "
-                    f"{write_value(entry.sensor)}, so "
-                    f'an [[alarm]] of kind "{kind.value}" is needed for it too: an unknown value is not a '
-                    "normal one",
-                )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from controller.core.alarms.own_faults import OWN_FAULTS
+from controller.core.alarms.own_faults import with_own_faults
 from controller.core.plan.alarm import AlarmEntry, Response
 from controller.settings.problems import Fault
 from controller.settings.words import label, write_value
@@ -21,8 +21,8 @@ URGENCY: Final = {Response.NOTE: 0, Response.TODAY: 1, Response.EMERGENCY: 2}
 def check_causes(draft: Draft) -> Iterator[Fault]:
     """Find causes that are not there, less urgent than what they hide, or that hide themselves."""
     entries = {placed.part.name: placed.part for placed in draft.alarms}
-    watched = {entry.of for entry in entries.values()}
-    known = {entry.name: entry for entry in OWN_FAULTS if entry.of not in watched} | entries
+    sensors = [placed.part for placed in draft.sensors]
+    known = {entry.name: entry for entry in with_own_faults(entries.values(), sensors)}
     for placed in draft.alarms:
         entry = placed.part
         for index, cause in enumerate(entry.suppressed_by):
