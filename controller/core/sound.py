@@ -16,7 +16,7 @@ from controller.core.alarms.wording import write_answered, write_over, write_res
 from controller.core.call import call_due, can_be_silent, find_people, is_caused, quiet_left, say_fact
 from controller.core.draft import Draft, without_item
 from controller.core.outcomes import find_call, forget_old_failures, tell_ways
-from controller.core.plan.alarm import AlarmEntry, Kind, Response
+from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
 from controller.core.post import SILENT, Letter, answers_of, post, post_by_all_ways, ways_for
 from controller.core.signals.sense import NEVER
 from controller.core.units import MINUTE_MS, HouseMs
@@ -56,7 +56,9 @@ def judge(draft: Draft, entry: AlarmEntry) -> None:
         truth = judge_due_test(draft.roll.sensors.get(entry.sensor), sense, draft.stamp)
     else:
         truth = judge_condition(entry, sense, trouble)
-    if entry.of is not None and trouble is None and not can_be_silent(draft, entry.of):
+    # Whether a siren obeys shows when it sounds again; until then who has answered for it is believed.
+    looked = entry.of is Watched.SIREN and before.phase is Phase.ACKNOWLEDGED
+    if entry.of is not None and trouble is None and not looked and not can_be_silent(draft, entry.of):
         truth = Truth.UNKNOWN
     if truth is Truth.FALSE and _is_quiet(before) and before.due_ms > draft.now:
         return
@@ -171,6 +173,7 @@ def take_answer(draft: Draft, event: AnswerGiven) -> None:
         answered = answer(entry, alarm, draft.stamp, event.person)
         answered = replace(answered, due_ms=next_due_ms(entry, answered, draft.now))
         draft.set_alarm(name, answered)
+        draft.due_alarms.add(name)
         draft.note(Ledger.CALL, name, "answered", f"{event.person} answered {code} by {event.way}")
         _forget_messages(draft, name)
         tally = draft.chain.tally

@@ -16,6 +16,7 @@ from controller.core.plan.reach import Modem, Siren
 from controller.core.replies import WRONG_MOST
 from controller.core.units import MINUTE_MS, SECOND_MS
 from controller.core.vocabulary import (
+    AnswerGiven,
     EffectDone,
     EffectFailed,
     MessageDelivered,
@@ -378,6 +379,19 @@ def test_a_siren_of_which_nothing_is_heard_after_a_restart_is_not_called_mended(
     house.tell(TroubleSeen(Watched.SIREN, None)).wait(5, speaking=FINE)
 
     assert house.alarm(fault).phase is Phase.RETURNED
+
+
+def test_who_has_looked_at_a_siren_is_believed_until_it_sounds_again() -> None:
+    """Nothing but an emergency makes it speak: without this the fault would be told again every half an hour."""
+    fault = "siren does not obey"
+    house = House(make_text_plan(siren=True)).read(**FINE)
+    house.tell(TroubleSeen(Watched.SIREN, "the siren does not report that it sounds"))
+    house.restart(1).wait(10, speaking=FINE)
+    house.tell(AnswerGiven(house.alarm(fault).code, "keeper", "page")).wait(10, speaking=FINE)
+    assert house.alarm(fault).phase is Phase.NORMAL
+    house.tell(TroubleSeen(Watched.SIREN, "the siren does not report that it sounds"))
+
+    assert house.alarm(fault).phase is Phase.UNACKNOWLEDGED
 
 
 def test_a_siren_fault_ends_with_the_siren_that_is_taken_away() -> None:
