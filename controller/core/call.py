@@ -8,7 +8,7 @@ from typing import Final
 
 from controller.core.alarms.alarm import QUIET, Alarm, Truth, judge_condition
 from controller.core.alarms.call_list import address_of, call_next
-from controller.core.alarms.chain import count_call, is_tired, relieve
+from controller.core.alarms.chain import count_call, is_tired, path_name, relieve
 from controller.core.alarms.life import next_due_ms
 from controller.core.alarms.lifecycle import ACTIVE, PAST, SOUNDING, Phase, Trigger, follow
 from controller.core.alarms.remind import hold_until_ms, next_reminder_ms
@@ -19,6 +19,7 @@ from controller.core.alarms.wall import LOOK_AGAIN_MIN, read_wall
 from controller.core.alarms.wording import describe_fact, explain_call, write_call, write_head
 from controller.core.draft import Draft
 from controller.core.foresee import Foresight, diagnose_alarm, foresee_alarm
+from controller.core.outcomes import find_call
 from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
 from controller.core.plan.people import CallStep, Way
 from controller.core.post import Letter, answers_of, post, ways_for
@@ -31,11 +32,24 @@ GATHER_MS: Final = {Response.EMERGENCY: 4 * SECOND_MS, Response.TODAY: 2 * MINUT
 
 An emergency must be on its way within five seconds; what can wait till today can wait two minutes."""
 
+NEWS_OF_FLOOD_MS: Final = {
+    Response.EMERGENCY: 15 * SECOND_MS,
+    Response.TODAY: MINUTE_MS,
+    Response.NOTE: MINUTE_MS,
+}
+"""After the message of a flood a new alarm waits so long at most for others, until a minute is over since. [ms]"""
+
+FLOOD_SPACING_MS: Final = MINUTE_MS
+"""So long after the message of a flood alarms that join it are gathered. [ms]"""
+
+JUST_NOW_MS: Final = MINUTE_MS
+"""A call that was made within this and has not failed is not made again by the next step, if that is early. [ms]"""
+
 TOGETHER_MS: Final = 2 * MINUTE_MS
 """In a flood, calls that are due within this are made together. [ms]"""
 
-ABOUT_WAYS: Final = frozenset({Watched.MESSAGES, Watched.MODEM, Watched.PATHS})
-"""Faults of the ways themselves: they are told by a way that works."""
+ABOUT_WAYS: Final = frozenset({Watched.MESSAGES, Watched.MODEM, Watched.SIREN, Watched.PATHS})
+"""Faults of the ways themselves: they are told by a way that works, and once in quiet hours too."""
 
 FLOOD_LETTERS_MOST: Final = 1500
 """Length of a flood's message where there is room."""
@@ -114,7 +128,7 @@ def _hold(draft: Draft, name: str) -> bool:
     entry, alarm = draft.roll.entries[name], draft.alarms[name]
     until_ms = hold_until_ms(entry, draft.stamp) or _quiet_until_ms(draft, entry, alarm)
     if until_ms is None and draft.chain.flood and alarm.rung == 0 and not alarm.lapsed_by:
-        until_ms = alarm.ladder_ms + GATHER_MS[entry.response]
+        until_ms = _gather_until_ms(draft, entry, alarm)
         if until_ms <= draft.now:
             return False
         _set(draft, name, replace(alarm, next_call_ms=until_ms))
@@ -126,8 +140,23 @@ def _hold(draft: Draft, name: str) -> bool:
     return True
 
 
+def _gather_until_ms(draft: Draft, entry: AlarmEntry, alarm: Alarm) -> HouseMs:
+    """Return how long a new alarm of a flood waits for others [ms]: longer when people have just been told of it."""
+    until_ms = alarm.ladder_ms + GATHER_MS[entry.response]
+    told_ms = draft.chain.flood_told_ms
+    if told_ms < 0:
+        return until_ms
+    waits_ms = min(told_ms + FLOOD_SPACING_MS, alarm.ladder_ms + NEWS_OF_FLOOD_MS[entry.response])
+    return max(until_ms, waits_ms)
+
+
 def _quiet_until_ms(draft: Draft, entry: AlarmEntry, alarm: Alarm) -> HouseMs | None:
-    """Return when to look again if this call can wait for the end of the quiet hours; None if it is made now."""
+    """Return when to look again if this call can wait for the end of the quiet hours; None if it is made now.
+
+    That the night's calls would fail cannot wait: it is told at once, and then waits for the morning.
+    """
+    if entry.of in ABOUT_WAYS and not alarm.told:
+        return None
     left_min = quiet_left(draft) if entry.response is Response.TODAY else 0
     if not left_min:
         return None
@@ -216,10 +245,33 @@ def _take_step(draft: Draft, name: str) -> tuple[Alarm, tuple[tuple[str, Way], .
     if alarm.lapsed_by and alarm.rung == 0 and alarm.lapsed_by not in {person for person, _ in told}:
         told = (*told, *((alarm.lapsed_by, way) for way in steps[0].ways)) if steps else told
     told = _by_another_way(draft, entry, told)
+    if told and _is_early(alarm, steps, draft.now):
+        fresh = tuple(pair for pair in told if not _has_just_heard(draft, name, alarm, pair))
+        if not fresh and after.rung < len(steps):
+            after = replace(
+                after, next_call_ms=draft.now + 1
+            )  # the step has brought nobody: the next one's turn
+        told = fresh
     for person in dict.fromkeys(person for person, _ in told):
         if person not in alarm.told:
             draft.chain = count_call(draft.chain, person, draft.now)
     return after, told
+
+
+def _is_early(alarm: Alarm, steps: Sequence[CallStep], now: HouseMs) -> bool:
+    """Tell whether a step is taken before its time, because the one before it has failed."""
+    return 0 < alarm.rung < len(steps) and now < alarm.ladder_ms + round(
+        steps[alarm.rung].after_min * MINUTE_MS
+    )
+
+
+def _has_just_heard(draft: Draft, name: str, alarm: Alarm, pair: tuple[str, Way]) -> bool:
+    """Tell whether the step before has called this person by this way, and the call has not failed."""
+    person, way = pair
+    if draft.now - alarm.called_ms > JUST_NOW_MS or (way, person) in draft.way_failures:
+        return False
+    path = path_name(person, way.value)
+    return path in alarm.heard or bool(find_call(draft, name, alarm, path))
 
 
 def _by_another_way(
@@ -307,12 +359,13 @@ def _is_true(draft: Draft, name: str) -> bool:
 
 
 def _call_flood(draft: Draft, due: Sequence[str]) -> None:
-    """Make the calls that are due, and those soon due, with one message a person and way."""
+    """Make the calls that are due, those soon due, and all that wait for others, with one message a person and way."""
     soon = draft.now + TOGETHER_MS
     names = [
         name
         for name, alarm in draft.alarms.items()
-        if name in due or (alarm.phase in SOUNDING and alarm.rung > 0 and alarm.next_call_ms <= soon)
+        if name in due
+        or (alarm.phase in SOUNDING and alarm.next_call_ms <= soon and _may_join(draft, name, alarm))
     ]
     urgency: dict[tuple[str, Way], Response] = {}
     for name in names:
@@ -322,10 +375,20 @@ def _call_flood(draft: Draft, due: Sequence[str]) -> None:
         for pair in told:
             if urgency.get(pair) is not Response.EMERGENCY:
                 urgency[pair] = response
+    if urgency:
+        draft.chain = replace(draft.chain, flood_told_ms=draft.now)
     listed = order_flood(draft)
     letters = {response: write_flood_letter(draft, listed, response) for response in set(urgency.values())}
     for (person, way), response in urgency.items():
         post(draft, letters[response], person, way)
+
+
+def _may_join(draft: Draft, name: str, alarm: Alarm) -> bool:
+    """Tell whether an alarm may be told with others before its time: not if it waits for the morning."""
+    entry = draft.roll.entries.get(name)
+    if entry is None or alarm.rung > 0:
+        return entry is not None
+    return hold_until_ms(entry, draft.stamp) is None and _quiet_until_ms(draft, entry, alarm) is None
 
 
 def order_flood(draft: Draft) -> list[str]:

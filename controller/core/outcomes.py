@@ -16,6 +16,7 @@ from controller.core.alarms.life import next_due_ms
 from controller.core.alarms.lifecycle import SILENCED, SOUNDING
 from controller.core.draft import Draft, with_item, without_item
 from controller.core.plan.alarm import Watched
+from controller.core.plan.people import Way
 from controller.core.signals.sense import NEVER
 from controller.core.state import Outstanding
 from controller.core.units import HOUR_MS, MINUTE_MS, HouseMs
@@ -176,13 +177,29 @@ def take_way_tried(draft: Draft, event: WayTried) -> None:
     tell_ways(draft)
 
 
+def hear_of_modem(draft: Draft, part: Watched) -> None:
+    """Take note that something was heard of the modem; when it works again, what it had refused is open again."""
+    if part is not Watched.MODEM:
+        return
+    if part not in draft.troubles:
+        draft.way_failures = {
+            path: why for path, why in draft.way_failures.items() if path[0] is not Way.TEXT
+        }
+        draft.way_troubles = without_item(draft.way_troubles, Way.TEXT)
+    tell_ways(draft)
+
+
 def tell_ways(draft: Draft) -> None:
-    """Say which ways to reach people are broken: whole ways first, then single paths by ways that work."""
-    texts = [f"{way.value}: {why}" for way, why in draft.way_troubles.items()]
+    """Say which ways to reach people are broken: whole ways first, then single paths by ways that work.
+
+    While the modem is in trouble that is why texts fail: its own alarm says so, and this one is silent of them.
+    """
+    caused = {Way.TEXT} if Watched.MODEM in draft.troubles else set()
+    texts = [f"{way.value}: {why}" for way, why in draft.way_troubles.items() if way not in caused]
     texts += [
         f"{way.value} to {person}: {why}"
         for (way, person), (why, _) in draft.way_failures.items()
-        if way not in draft.way_troubles
+        if way not in draft.way_troubles and way not in caused
     ]
     more = [f"and {len(texts) - PATHS_TOLD_MOST} more"] if len(texts) > PATHS_TOLD_MOST else []
     draft.set_trouble(Watched.MESSAGES, "; ".join([*texts[:PATHS_TOLD_MOST], *more]) or None)

@@ -122,6 +122,7 @@ def _take_in(draft: Draft, event: Event) -> None:
         case TroubleSeen():
             sound.hear_of_part(draft, event)
             converse.hear_of_siren(draft, event.part)
+            outcomes.hear_of_modem(draft, event.part)
         case WayTried():
             outcomes.take_way_tried(draft, event)
         case AlmanacArrived():

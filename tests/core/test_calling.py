@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -22,12 +23,12 @@ from controller.core.alarms.chain import (
 )
 from controller.core.alarms.lifecycle import SOUNDING, Phase
 from controller.core.alarms.septets import count_septets
-from controller.core.plan.alarm import Response
+from controller.core.plan.alarm import Kind, Response, Watched
 from controller.core.plan.duty import WEEK, Day, Duty
 from controller.core.plan.people import CallRules, Way
 from controller.core.plan.plan import Plan
 from controller.core.units import HOUR_MS, MINUTE_MS, SECOND_MS
-from controller.core.vocabulary import AnswerGiven, EffectFailed
+from controller.core.vocabulary import AnswerGiven, EffectFailed, TroubleSeen
 
 LOW, FINE = {"tank_oxygen": 3.0}, {"tank_oxygen": 8.0}
 NIGHT_UTC_MS = NOON_UTC_MS + 10 * HOUR_MS
@@ -131,6 +132,33 @@ def test_an_emergency_knows_no_quiet_hours() -> None:
     ]
 
 
+@pytest.mark.parametrize("part", [Watched.MODEM, Watched.MESSAGES, Watched.SIREN, Watched.PATHS])
+def test_a_broken_path_to_people_is_told_in_the_night_and_once(part: Watched) -> None:
+    """That the night's calls would fail cannot wait for the morning; that it was told can be heard again then."""
+    entry = make_entry(
+        "way broken", kind=Kind.FAULT, of=part, sensor="", limit=None, deadband=0.0,
+        response=Response.TODAY, time_to_respond_min=1440.0, on_delay_s=0.0,
+    )  # fmt: skip
+    house = House(plan(call_rules=QUIET, alarm=(entry,)), utc_ms=NIGHT_UTC_MS).wait(2)
+    house.tell(TroubleSeen(part, "unplugged"))
+    assert (house.alarm("way broken").phase, house.told) == (Phase.UNACKNOWLEDGED, ["keeper"])
+
+    later = calls(house.accept(), 7 * 60)
+    assert later
+    assert later[0][0] > 6 * 60
+
+
+def test_a_path_that_is_no_way_to_people_waits_for_the_morning() -> None:
+    """A fault of the history wakes nobody."""
+    entry = make_entry(
+        "history", kind=Kind.FAULT, of=Watched.HISTORY, sensor="", limit=None, deadband=0.0,
+        response=Response.TODAY, time_to_respond_min=1440.0, on_delay_s=0.0,
+    )  # fmt: skip
+    house = House(plan(call_rules=QUIET, alarm=(entry,)), utc_ms=NIGHT_UTC_MS).wait(2)
+
+    assert house.tell(TroubleSeen(Watched.HISTORY, "full")).told == []
+
+
 def test_without_the_time_there_are_no_quiet_hours() -> None:
     """Who does not know that it is night does not wait for the morning."""
     house = House(plan(call_rules=QUIET), utc_ms=NIGHT_UTC_MS, utc_trusted=False).wait(2, speaking=LOW)
@@ -219,6 +247,40 @@ def test_relief_never_leaves_a_step_empty(calls_ms: dict[str, tuple[int, ...]], 
     rested = [each for each in "abcd" if not is_tired(Chain(calls_ms=calls_ms), each, CALLS_WINDOW_MS, 2)]
     if any(person not in rested for person in called):
         assert set(rested) <= set(called)
+
+
+# --- the same person again ------------------------------------------------------------------------------
+
+
+def test_a_step_that_comes_early_does_not_say_the_same_again_by_a_way_that_works() -> None:
+    """The keeper's text fails and the keeper stands in for the deputy: the mail that has gone is not sent twice."""
+    keeper = make_person("keeper").model_copy(update={"phone": "+447700900123"})
+    deputy = make_person("deputy").model_copy(update={"away": ("2025-06-20/2025-06-23",)})
+    steps = (
+        make_step(0, "keeper", ways=(Way.EMAIL, Way.TEXT)),
+        make_step(5, "deputy"),
+        make_step(10, "porter"),
+    )
+    house = House(plan(alarm=(make_entry(),), person=(keeper, deputy, make_person("porter")), call=steps))
+    house.wait(2, speaking=LOW)
+    mail, text = house.messages
+    assert (mail.way, text.way) == (Way.EMAIL, Way.TEXT)
+    house.tell(EffectFailed(text.effect_id, "no network"))
+    told = list(house.messages)
+    house.wait(seconds=1)
+    told += house.messages
+
+    assert [message.person for message in told if message.thread == mail.thread] == ["porter"]
+
+
+def test_a_mail_that_failed_is_tried_again_by_the_next_step() -> None:
+    """What has not reached the person is no reason to leave them out."""
+    deputy = make_person("deputy").model_copy(update={"away": ("2025-06-20/2025-06-23",)})
+    people = (make_person("keeper"), deputy, make_person("porter"))
+    house = House(plan(alarm=(make_entry(),), person=people)).wait(2, speaking=LOW)
+    house.tell(EffectFailed(house.messages[0].effect_id, "refused"))
+
+    assert "keeper" in [message.person for message in house.messages if "tank oxygen low" in message.thread]
 
 
 # --- flood ----------------------------------------------------------------------------------------------
@@ -324,6 +386,53 @@ def test_more_than_so_many_in_ten_minutes_is_a_flood(gaps: list[int], most: int)
         if sum(now - at < FLOOD_WINDOW_MS for at in times) > most:
             assert chain.flood
     assert not let_flood_end(chain, now + FLOOD_WINDOW_MS).flood
+
+
+def test_alarms_that_join_a_flood_one_by_one_are_gathered() -> None:
+    """Twelve alarms a second apart: three alone, then one message of all there are, and soon one of the rest."""
+    row = tuple(make_entry(f"tank {number:02d} low", on_delay_s=60.0 + number) for number in range(12))
+    house = House(plan(alarm=row, call_rules=CallRules(flood_alarms=3), call=(make_step(0, "keeper"),)))
+    sent: list[tuple[int, str]] = []
+    for _ in range(120):
+        house.read(**LOW)
+        sent += [(house.now, message.text) for message in house.messages]
+        house.wait(seconds=1)
+        sent += [(house.now, message.text) for message in house.messages]
+        house.accept()
+    floods = [(at, text) for at, text in sent if "alarms at once" in text]
+
+    assert len(sent) - len(floods) == 3
+    assert len(floods) == 2
+    (first_ms, first), (second_ms, second) = floods
+    assert first_ms - house.alarm("tank 03 low").raised_ms <= 5 * SECOND_MS
+    assert second_ms - first_ms <= 16 * SECOND_MS
+    assert first.count("tank 0") < second.count("tank 0")
+    for entry in row:
+        alarm = house.alarm(entry.name)
+        assert alarm.code in second
+        assert alarm.rung > 0, "what a message lists has been called"
+        assert alarm.called_ms - alarm.raised_ms <= 15 * SECOND_MS
+
+
+def test_what_can_wait_joins_a_flood_s_message_once_a_minute_at_most() -> None:
+    """Alarms for today that come every ten seconds are gathered, and none is dropped."""
+    row = tuple(
+        TODAY.model_copy(update={"name": f"tank {number:02d} low", "on_delay_s": 60.0 + 10 * number})
+        for number in range(30)
+    )
+    house = House(plan(alarm=row, call_rules=CallRules(flood_alarms=3)))
+    sent: list[int] = []
+    for _ in range(90):
+        house.read(**LOW)
+        assert not house.messages
+        house.wait(seconds=5)
+        sent += [house.now for message in house.messages if "alarms at once" in message.text]
+        house.accept()
+
+    assert len(sent) >= 2
+    assert all(later - earlier >= MINUTE_MS for earlier, later in pairwise(sent))
+    assert all(house.alarm(entry.name).rung > 0 or house.now - house.alarm(entry.name).raised_ms
+               < 2 * MINUTE_MS for entry in row)  # fmt: skip
 
 
 @given(st.lists(st.tuples(st.integers(0, 19), st.booleans()), max_size=12), st.booleans())

@@ -328,3 +328,29 @@ def test_the_modem_in_trouble_is_told_by_mail() -> None:
     house = House(plan.model_copy(update={"alarm": (entry,), "call": steps})).wait(3)
     house.tell(TroubleSeen(Watched.MODEM, "modem: it has been unplugged"))
     assert {m.way for m in house.messages} == {Way.TEXT, Way.EMAIL}
+
+
+def test_a_broken_modem_is_one_call_with_its_own_cause() -> None:
+    """Texts fail because of it: nobody is sent to look at the mail account; mails that fail are still told."""
+    house = make_two_ways()
+    house.tell(TroubleSeen(Watched.MODEM, "modem: it has been unplugged"), WayTried(Way.TEXT, "unplugged"))
+    for message in raise_low(house):
+        if message.way is Way.TEXT:
+            house.tell(EffectFailed(message.effect_id, "unplugged"))
+    assert Watched.MODEM in house.state.troubles
+    assert Watched.MESSAGES not in house.state.troubles
+    house.tell(WayTried(Way.EMAIL, "535 refused"))
+    assert house.state.troubles[Watched.MESSAGES] == "email: 535 refused"
+    house.tell(WayTried(Way.EMAIL, None), TroubleSeen(Watched.MODEM, None))
+
+    assert not {Watched.MESSAGES, Watched.MODEM} & house.state.troubles.keys()
+
+
+def test_texts_that_fail_before_the_modem_says_why_are_no_second_trouble() -> None:
+    """The trouble of the messages ends in the turn in which the modem is found to be the cause."""
+    house = make_two_ways()
+    house.tell(WayTried(Way.TEXT, "no answer"))
+    assert Watched.MESSAGES in house.state.troubles
+    house.tell(TroubleSeen(Watched.MODEM, "modem: no answer"))
+
+    assert Watched.MESSAGES not in house.state.troubles

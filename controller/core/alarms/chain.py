@@ -64,6 +64,7 @@ class DayTally:
 class Chain:
     """What is remembered. `proven_ms` is by path, `calls_ms` by person, `raised_ms` of the last ten minutes.
 
+    `flood_told_ms` is when the flood was last told of, -1 if it was not yet.
     `test_day` and `digest_day` are the local days on which these were last done, in days since 1970-01-01.
     """
 
@@ -73,6 +74,7 @@ class Chain:
     calls_ms: Mapping[str, tuple[HouseMs, ...]] = field(default_factory=dict)
     raised_ms: tuple[HouseMs, ...] = ()
     flood: bool = False
+    flood_told_ms: HouseMs = -1
     test_day: int = -1
     digest_day: int = -1
     tally: DayTally = DayTally()
@@ -94,7 +96,9 @@ def let_flood_end(chain: Chain, now: HouseMs) -> Chain:
     if not chain.flood:
         return chain
     raised = tuple(at for at in chain.raised_ms if now - at < FLOOD_WINDOW_MS)
-    return replace(chain, raised_ms=raised, flood=False) if len(raised) < FLOOD_ENDS else chain
+    return (
+        replace(chain, raised_ms=raised, flood=False, flood_told_ms=-1) if len(raised) < FLOOD_ENDS else chain
+    )
 
 
 def flood_ends_ms(chain: Chain) -> HouseMs:
