@@ -27,6 +27,7 @@ from controller.core.replies import (
     keep_record,
     normalise_number,
     refused_senders,
+    write_refused,
     write_test_thanks,
     write_thanks,
 )
@@ -102,7 +103,6 @@ def take_reply(draft: Draft, event: ReplyReceived) -> None:
         open_alarms=open_alarms,
         held=held,
         now=draft.now,
-        yes_words=draft.plan.phrases.yes_words,
         phrases=draft.plan.phrases,
     )
     draft.senders = keep_record(draft.senders, name, judgement.record, draft.now)
@@ -145,6 +145,12 @@ def _act_on(
         else:
             thanks = write_thanks(code, open_alarms[code], person.name, phrases)
         _write_back(draft, way, person, thanks)
+    if judgement.tells_refusal:
+        until_ms = draft.stamp.utc_ms + judgement.record.refused_until_ms - draft.now
+        phrases = draft.plan.phrases
+        time = clock_words(until_ms, draft.stamp, phrases)
+        _write_back(draft, way, person, write_refused(time, phrases))
+        draft.note(Ledger.CALL, "answers", "right code refused", f"{person.name} was told: until {time}")
     if judgement.correction:
         _write_back(draft, way, person, judgement.correction)
 

@@ -7,6 +7,7 @@ from typing import Final
 
 from controller.core.alarms.call_list import address_of
 from controller.core.alarms.lifecycle import Phase
+from controller.core.alarms.short import ask_no_reply
 from controller.core.alarms.wording import how_to_answer
 from controller.core.draft import Draft
 from controller.core.plan.alarm import Response
@@ -74,6 +75,9 @@ def post_to(draft: Draft, letter: Letter, person: str, way: Way, address: str, *
         words = letter.full or letter.text
     elif way is Way.TEXT:
         words = letter.short or letter.text
+        record = draft.senders.get(f"{way.value} {address}")
+        if record is not None and record.refused_until_ms > draft.now:
+            words = ask_no_reply(words, draft.plan.phrases)
     effect_id = draft.effect_id()
     message = SendMessage(effect_id, person, way, address, letter.subject, words, letter.thread, after)
     draft.effects.append(message)

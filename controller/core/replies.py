@@ -1,8 +1,8 @@
 """What people write back: who it is, which alarm they mean, and what to write to them in turn.
 
-An answer stops the calls, so it takes a known number *and* the right code. What may be a machine or a refusal
-("ill, 4821") is no answer: besides the code only plain words of yes may stand. Wrong codes are counted, for
-somebody may be guessing.
+An answer stops the calls, so it takes a known number *and* the right code. What else is said does not matter,
+unless it refuses ("ill, 4821"), asks, or looks like a machine. Wrong codes are counted, for somebody may be
+guessing.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ WRONG_MOST: Final = 5
 """So many wrong codes from one number within an hour, and it is refused for an hour."""
 
 CORRECTIONS_MOST: Final = 3
-"""Letters of correction to one number within an hour: enough for a person, too few to pay for a machine."""
+"""Letters of correction to one number within an hour, besides those for its wrong codes."""
 
 SENDERS_MOST: Final = 50
 """Numbers remembered at once; the one heard of longest ago is forgotten first."""
@@ -40,24 +40,39 @@ _SPREAD: Final = re.compile(r"(?<![0-9])[0-9](?:[ .-][0-9]|[0-9]){3}(?![ .-]?[0-
 # Words by which machines give themselves away. RFC 3834 marks mails; text messages have only their words.
 _MACHINE: Final = re.compile(
     r"\bauto(?:mat(?:ic|ed|isch\w*|ique)?)?[ -]?(?:reply|replied|response|answer|generated|antwort\w*)\b"
-    r"|\bautomatic(?:ally)?\b|\bout of (?:the )?office\b|\bon (?:annual )?leave\b|\babwesenheit|\bvacation\b"
-    r"|\bi'?m driving\b|\bdo not reply\b|\bno-?reply\b|\bdelivery (?:failed|failure|status)\b|\bundeliver",
-    re.IGNORECASE,
+    r"|\bautomatic(?:ally)?\b|\bout of (?:the )?office\b|\babwesenheit|\bvacation\b"
+    r"|\bon (?:annual )?(?:leave|holidays?)\b.*?\buntil\b|\bdo not disturb\b|\bdo not reply\b|\bno-?reply\b"
+    r"|\bdriving\b.*?\b(?:(?:will|'ll|shall) (?:see|read|call|reply|respond|answer|get back)|you wrote)\b"
+    r"|\bdelivery (?:failed|failure|status)\b|\bundeliver",
+    re.IGNORECASE | re.DOTALL,
 )
 
-# Signs that say nothing: white space, what separates and brackets, and the signs of an up-turned thumb and a tick.
-_SILENT_SIGNS: Final = re.compile(
-    r"[\s.,;:!>()\[\]\"*#/&+=-]|\U0001f44d[\U0001f3fb-\U0001f3ff]?|\u2705|\u2714|\ufe0f"
+# A question, a thumb down, crosses, and the sign for no good or no entry: no yes, whatever else is said.
+_SIGNS_OF_NO: Final = re.compile(
+    r"[?\u00bf\u061f\uff1f\u2049\u2753\u2754\U0001f44e\u274c\u274e\u2717\u2718\U0001f645\U0001f6ab\u26d4]"
+)
+
+_WORD: Final = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)*")
+
+# What follows a blank line and begins like a signature; anything else there is still the person's word.
+_SIGNATURE: Final = re.compile(
+    r"\n[ \t]*\n\s*(?:--|\u2014|sent (?:from|via|with)\b|get outlook\b|gesendet von\b|envoy\w* (?:de|depuis)\b"
+    r"|enviado desde\b|(?:kind |best |warm )?regards\b|best wishes\b|cheers\b).*",
+    re.IGNORECASE | re.DOTALL,
 )
 
 
 @dataclass(frozen=True, slots=True)
 class SenderRecord:
-    """What is remembered of one number: when it sent wrong codes, was corrected, and until when it is refused."""
+    """What is remembered of one number: when it sent wrong codes, was corrected, and until when it is refused.
+
+    `refusal_told` says that it has sent a right code since and has been told that it is refused.
+    """
 
     wrong: tuple[HouseMs, ...] = ()
     corrected: tuple[HouseMs, ...] = ()
     refused_until_ms: HouseMs = 0
+    refusal_told: bool = False
 
 
 class Verdict(Enum):
@@ -65,7 +80,7 @@ class Verdict(Enum):
 
     ANSWERS = "answers"
     LATE = "somebody has it already"
-    DECLINES = "asked back: not the code alone"
+    DECLINES = "asked back: it may be a refusal"
     WRONG = "wrong code"
     NO_CODE = "no code"
     STRANGER = "unknown number"
@@ -77,7 +92,8 @@ class Verdict(Enum):
 class Judgement:
     """What became of a reply. `codes` are those it answers; `correction` is what to write back, if anything.
 
-    `tells` says that those on duty are to hear of a stranger who knows of codes.
+    `tells` says that those on duty are to hear of a stranger who knows of codes, `tells_refusal` that the number
+    is to hear until when its right code is refused.
     """
 
     record: SenderRecord
@@ -86,6 +102,7 @@ class Judgement:
     correction: str = ""
     locks: bool = False
     tells: bool = False
+    tells_refusal: bool = False
 
 
 def normalise_number(sender: str) -> str:
@@ -129,23 +146,47 @@ def find_codes(text: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def is_plain_yes(text: str, yes_words: str = ENGLISH.yes_words) -> bool:
-    """Tell whether nothing stands beside the codes but words of yes, in English or of `yes_words`.
+def is_refusal(text: str, no_words: str = ENGLISH.no_words, yes_words: str = ENGLISH.yes_words) -> bool:
+    """Tell whether a reply refuses, puts off or asks, in the words of English or of the house's own language.
 
-    Nobody can list all the words of refusal; the few of assent can be listed. Commas part them.
+    Commas part the phrases of a list. Within a phrase of `yes_words` a word of refusal does not count: "no
+    problem". A signature after a blank line is not the person's word.
     """
-    said = _plain_digits(own_words(text))
-    said = (_FOUR if _FOUR.search(said) else _SPREAD).sub(" ", said)
-    said = "".join(sign for sign in said.replace("\u2019", "'") if unicodedata.category(sign) != "Cf")
-    words = _SILENT_SIGNS.sub(" ", said.casefold()).split()
-    listed = f"{ENGLISH.yes_words},{yes_words}".casefold().split(",")
-    phrases = sorted((phrase for each in listed if (phrase := each.split())), key=len, reverse=True)
+    said = _SIGNATURE.sub("", _plain_digits(own_words(text))).replace("\u2019", "'").casefold()
+    said = "".join(sign for sign in said if unicodedata.category(sign) != "Cf")
+    if _SIGNS_OF_NO.search(said):
+        return True
+    words = _WORD.findall(said)
+    refusing = _read_phrases(f"{ENGLISH.no_words},{no_words}")
+    assenting = [
+        phrase
+        for phrase in _read_phrases(f"{ENGLISH.yes_words},{yes_words}")
+        if _find_phrase(phrase, refusing)
+    ]
     while words:
-        length = next((len(each) for each in phrases if words[: len(each)] == each), 0)
-        if not length:
-            return False
-        words = words[length:]
-    return True
+        assent = next((phrase for phrase in assenting if words[: len(phrase)] == phrase), None)
+        if assent is not None:
+            words = words[len(assent) :]
+            continue
+        if words[0].endswith("n't") or any(words[: len(phrase)] == phrase for phrase in refusing):
+            return True
+        words = words[1:]
+    return False
+
+
+def _read_phrases(listed: str) -> list[list[str]]:
+    """Read phrases that commas part, the longest first."""
+    phrases = (_WORD.findall(each) for each in listed.replace("\u2019", "'").casefold().split(","))
+    return sorted((phrase for phrase in phrases if phrase), key=len, reverse=True)
+
+
+def _find_phrase(words: list[str], phrases: list[list[str]]) -> bool:
+    """Tell whether one of the phrases stands within the words, and is not all of them."""
+    return any(
+        words[place : place + len(phrase)] == phrase and len(phrase) < len(words)
+        for phrase in phrases
+        for place in range(len(words))
+    )
 
 
 def judge_reply(
@@ -156,7 +197,6 @@ def judge_reply(
     open_alarms: Mapping[str, str],
     held: Mapping[str, str],
     now: HouseMs,
-    yes_words: str = ENGLISH.yes_words,
     phrases: Phrases = ENGLISH,
 ) -> Judgement:
     """Judge one reply.
@@ -175,16 +215,19 @@ def judge_reply(
         Code, and who has it, of each alarm that has been answered and is not over.
     now
         House time. [ms]
-    yes_words
-        What may stand beside the code, besides the English words; commas part them.
     phrases
-        What is written back.
+        What is written back, and the words that refuse in the language of the house.
     """
     record = forget_old(record, now)
     codes = find_codes(text)
+    machine = _MACHINE.search(text[:LETTERS_READ_MOST].replace("\u2019", "'")) is not None
     if now < record.refused_until_ms:
-        return Judgement(record, Verdict.REFUSED)
-    if _MACHINE.search(text[:LETTERS_READ_MOST]):
+        tells = (
+            known and not machine and not record.refusal_told and any(code in open_alarms for code in codes)
+        )
+        record = replace(record, refusal_told=record.refusal_told or tells)
+        return Judgement(record, Verdict.REFUSED, tells_refusal=tells)
+    if machine:
         # Never written to, or two machines would talk to each other all night.
         return Judgement(record, Verdict.MACHINE)
     if not known:
@@ -196,7 +239,7 @@ def judge_reply(
         return replace(_count_wrong(record, Verdict.STRANGER, now), tells=tells)
     right = tuple(code for code in codes if code in open_alarms)
     taken = tuple(code for code in codes if code in held)
-    if (right or taken) and not is_plain_yes(text, yes_words):
+    if (right or taken) and is_refusal(text, phrases.no_words, phrases.yes_words):
         words = phrases.reply_declined.format(code=(right or taken)[0])
         return _correct(Judgement(record, Verdict.DECLINES), f"{SPEAKER}: {words}", now)
     if right:
@@ -209,8 +252,7 @@ def judge_reply(
     judgement = _count_wrong(record, Verdict.WRONG, now)
     if judgement.locks:
         correction = f"{SPEAKER}: {phrases.reply_locked}"
-        return _correct(judgement, correction, now, always=True)
-    return _correct(judgement, correction, now)
+    return _correct(judgement, correction, now, always=True)  # five an hour at most, as the fifth locks
 
 
 def _count_wrong(record: SenderRecord, verdict: Verdict, now: HouseMs) -> Judgement:
@@ -251,6 +293,11 @@ def write_correction(
     return f"{said} {phrases.reply_many_open.format(count=len(items))}"
 
 
+def write_refused(time: str, phrases: Phrases = ENGLISH) -> str:
+    """Write that a number is refused, and until when."""
+    return f"{SPEAKER}: {phrases.reply_refused.format(time=time)}"
+
+
 def write_thanks(code: str, alarm: str, person: str, phrases: Phrases = ENGLISH) -> str:
     """Confirm to the person that the answer has been taken; people act on it."""
     return f"{SPEAKER}: {phrases.reply_thanks.format(code=code, person=person, name=alarm)}"
@@ -268,6 +315,7 @@ def forget_old(record: SenderRecord, now: HouseMs) -> SenderRecord:
         tuple(at for at in record.wrong if at > since),
         tuple(at for at in record.corrected if at > since),
         record.refused_until_ms if record.refused_until_ms > now else 0,
+        record.refusal_told and record.refused_until_ms > now,
     )
 
 

@@ -182,6 +182,30 @@ def test_five_wrong_codes_are_told_and_the_number_refused_for_an_hour_over_a_res
     assert house.alarm().phase is Phase.ACKNOWLEDGED
 
 
+def test_a_refused_number_hears_so_once_and_is_not_asked_for_a_reply() -> None:
+    """The right code from it is recorded and answered with the end of the refusal; its texts ask for no reply."""
+    house = raise_alarm()
+    assert any(f"Reply {house.alarm().code}" in each.text for each in house.messages if each.way is Way.TEXT)
+    for guess in range(WRONG_MOST):
+        reply(house, f"{1000 + guess}", sender=DEPUTY)
+    reply(house, house.alarm().code, sender=DEPUTY)
+    (told,) = [message for message in house.messages if message.address == DEPUTY]
+    assert "refused until " in told.text
+    assert "Answer another way" in told.text
+    assert any("right code refused" in note for note in house.notes)
+    reply(house, house.alarm().code, sender=DEPUTY)
+    assert DEPUTY not in {message.address for message in house.messages}
+    house.wait(6, speaking=LOW)
+    texts = [
+        message.text
+        for message in house.messages
+        if message.address == DEPUTY and message.thread.startswith("tank oxygen low")
+    ]
+
+    assert texts
+    assert all(f"Code {house.alarm().code}" in text and "Reply" not in text for text in texts)
+
+
 def test_a_late_answer_hears_who_has_it() -> None:
     """The second to answer is told the first one's name, and is no guesser."""
     house = raise_alarm()

@@ -19,7 +19,7 @@ from controller.edges.page.view import AlarmView, PageView
 from controller.page_host import write_left
 
 MARK = "zz "
-LISTS = {"weekdays", "months", "yes_words", "language"}
+LISTS = {"weekdays", "months", "yes_words", "no_words", "language"}
 """Lists of words, and the language's own short name; they hold no phrase that could be marked."""
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from random import Random
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.core.plan.people import Person, Way
+from controller.core.plan.phrases import ENGLISH, Phrases
 from controller.core.replies import (
     CORRECTIONS_MOST,
     LETTERS_SENT_MOST,
@@ -63,6 +66,22 @@ def judge(text: str, record: SenderRecord = FRESH, *, known: bool = True, now: i
         "4821 no problem",
         "4281 4821",
         "ok 4821 > DUSKBELL EMERGENCY: not this 4830?",
+        "got it, driving now 4821",
+        "thanks 4821 going there",
+        "I am on it 4821 need 10 min",
+        "4821 received",
+        "seen 4821",
+        "4821 i got this",
+        "Answer 4821",
+        "4821\n\nSent from my iPhone",
+        "4821\n\n-- \nNot the farm office",
+        "hi its anna, 4821",
+        "4821 in the car",
+        "I\u2019m driving, 4821",
+        "4821 10min away",
+        "4821 not a problem",
+        "right away! 4821",
+        "4821 at 03:10, 20 min",
     ],
 )
 def test_the_right_code_answers_however_it_is_written(text: str) -> None:
@@ -94,7 +113,6 @@ def test_two_codes_answer_two_alarms() -> None:
         "4821 ask the deputy",
         "4821 too far away",
         "abroad until Monday, 4821",
-        "4821 at 03:10, 20 min",
         "will you have it 4821",
         "you go 4821",
         "sorry 4821",
@@ -103,7 +121,19 @@ def test_two_codes_answer_two_alarms() -> None:
         "4821 later",
         "not now, ok 4821",
         "4821 coming tomorrow",
-        "way on my 4821",
+        "no4821",
+        "cant 4821",
+        "don\u2019t count on me 4821",
+        "unable 4821",
+        "busy 4821",
+        "I'm away 4821",
+        "somebody else please 4821",
+        "wrong number 4821",
+        "STOP 4821",
+        "? 4821",
+        "who has 4821?",
+        "no problem, but not before noon 4821",
+        "4821\n\nsorry, in bed with a fever",
     ],
 )
 def test_what_may_mean_the_opposite_is_no_answer(text: str) -> None:
@@ -118,30 +148,33 @@ def test_what_may_mean_the_opposite_is_no_answer(text: str) -> None:
 
 def test_words_of_the_catalogue_answer_besides_the_english_ones() -> None:
     """People answer in their own language; what is in neither list is asked back."""
+    phrases = Phrases(yes_words="ja, kein Problem", no_words="nicht, kann, krank, morgen, kein")
 
     def say(text: str) -> Verdict:
         return judge_reply(
-            FRESH,
-            text,
-            known=True,
-            open_alarms=OPEN,
-            held=HELD,
-            now=NOW,
-            yes_words="ja, bin unterwegs, alles klar",
+            FRESH, text, known=True, open_alarms=OPEN, held=HELD, now=NOW, phrases=phrases
         ).verdict
 
     assert say("JA 4821, bin unterwegs") is Verdict.ANSWERS
-    assert say("Alles klar! 4821 ok") is Verdict.ANSWERS
+    assert say("Kein Problem! 4821") is Verdict.ANSWERS
     assert say("4821 bin krank") is Verdict.DECLINES
-    assert judge("ja 4821").verdict is Verdict.DECLINES
+    assert say("Morgen, 4821") is Verdict.DECLINES
+    assert say("I cannot, 4821") is Verdict.DECLINES
 
 
-@given(st.text(alphabet=st.characters(categories=("L", "M", "S", "P", "N")), min_size=1, max_size=30))
-def test_any_word_that_is_no_plain_yes_is_asked_back(word: str) -> None:
-    """With the right code beside it: the calls go on unless every word is on the list."""
-    judgement = judge(f"4821 xx{word}")
+@given(
+    st.sampled_from([each.strip() for each in ENGLISH.no_words.split(",")]),
+    st.lists(st.sampled_from(["ok", "thanks", "going", "there", "4830", "1234"]), max_size=4),
+    st.randoms(use_true_random=False),
+)
+def test_one_word_of_refusal_among_any_others_is_asked_back(
+    no: str, others: list[str], chance: Random
+) -> None:
+    """With the right code beside it, in any place and case: the calls go on."""
+    said = [no.upper() if chance.random() < 0.5 else no, "4821", *others]
+    chance.shuffle(said)
 
-    assert judgement.verdict is not Verdict.ANSWERS
+    assert judge(" ".join(said)).verdict is Verdict.DECLINES
 
 
 @pytest.mark.parametrize(
@@ -153,6 +186,10 @@ def test_any_word_that_is_no_plain_yes_is_asked_back(word: str) -> None:
         "Out of office until Monday 4821",
         "This is an automated response 4821",
         "Automatische Antwort 4821",
+        "I'm driving with Do Not Disturb turned on. I'll see your message when I get there. 4821",
+        "I\u2019m driving and will see your message when I arrive. 4821",
+        "On holiday until Monday 4821",
+        "I am on annual leave\nuntil 5 July 4821",
     ],
 )
 def test_an_automatic_reply_never_answers_and_is_never_written_to(text: str) -> None:
@@ -222,6 +259,31 @@ def test_five_wrong_codes_within_an_hour_lock_a_number_for_an_hour(known: bool) 
     assert judge("4821", record, known=known, now=locked_ms + HOUR_MS - 1).verdict is Verdict.REFUSED
     after = judge("4821", record, known=known, now=locked_ms + HOUR_MS)
     assert after.verdict is (Verdict.ANSWERS if known else Verdict.STRANGER)
+
+
+def test_a_refused_number_that_sends_the_right_code_is_told_once() -> None:
+    """Known and with the right code: once an hour of refusal; not for a wrong one, a machine or a stranger."""
+    locked = SenderRecord(refused_until_ms=NOW + HOUR_MS)
+    for text, known in (("1234", True), ("auto-reply 4821", True), ("4821", False)):
+        assert not judge(text, locked, known=known).tells_refusal
+    first = judge("4821", locked)
+    second = judge("4821", forget_old(first.record, NOW + 1), now=NOW + 1)
+    assert (first.verdict, second.verdict) == (Verdict.REFUSED, Verdict.REFUSED)
+    assert (first.tells_refusal, second.tells_refusal) == (True, False)
+    assert forget_old(first.record, NOW + HOUR_MS) == FRESH
+
+
+def test_wrong_codes_are_always_corrected_until_the_number_is_refused() -> None:
+    """After other corrections too: four times the open list, then that the number is refused."""
+    record, said = FRESH, []
+    for number in range(CORRECTIONS_MOST):
+        record = judge("what is it", record, now=NOW + number).record
+    for guess in range(WRONG_MOST):
+        judgement = judge(f"{1000 + guess}", record, now=NOW + 10 + guess)
+        record, said = judgement.record, [*said, judgement.correction]
+
+    assert all("4821 tank oxygen low" in text for text in said[:-1])
+    assert "refused for an hour" in said[-1]
 
 
 def test_wrong_codes_spread_over_hours_lock_nothing() -> None:

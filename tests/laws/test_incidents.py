@@ -19,6 +19,7 @@ from controller.core.plan.people import CallRules, Way
 from controller.core.plan.plan import Plan
 from controller.core.units import MINUTE_MS, SECOND_MS
 from controller.core.vocabulary import AnswerGiven, EffectDone, EffectFailed, MessageDelivered, SendMessage
+from simulators.promises.calls import MANY
 
 INCIDENTS = 120
 """Seeds of the quick run; a thousand have been run by hand with the same outcome."""
@@ -26,6 +27,8 @@ INCIDENTS = 120
 PEOPLE = ("keeper", "deputy", "porter")
 WAYS = (Way.EMAIL, Way.TEXT)
 FIRST_WITHIN_MS = 5 * SECOND_MS
+FIRST_OF_MORE_WITHIN_MS = 15 * SECOND_MS
+"""What joins a flood of which people were told within the last minute may wait so long for others. [ms]"""
 STORY_MIN = 75
 
 
@@ -39,6 +42,7 @@ class World:
     broken: str = field(init=False)
     answers: list[tuple[int, str, str]] = field(default_factory=list)
     first_ms: dict[str, int] = field(default_factory=dict)
+    floods_ms: list[int] = field(default_factory=list)
     called: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
@@ -80,6 +84,8 @@ class World:
 
     def carry(self, message: SendMessage) -> None:
         """Let the world take, refuse, lose or deliver a message, and people answer in their time."""
+        if MANY.search(message.subject):
+            self.floods_ms.append(self.house.now)
         for name, alarm in self.house.state.durable.alarms.items():
             if (
                 alarm.code
@@ -170,7 +176,9 @@ def check(seed: int) -> None:
         first = world.first_ms.get(f"{name}/{alarm.occurrence}")
         assert first is not None, f"{where}: nobody was ever told"
         sounded += 1
-        assert first - alarm.raised_ms <= FIRST_WITHIN_MS, (
+        more = any(alarm.raised_ms - MINUTE_MS <= at < first for at in world.floods_ms)
+        within_ms = FIRST_OF_MORE_WITHIN_MS if more else FIRST_WITHIN_MS
+        assert first - alarm.raised_ms <= within_ms, (
             f"{where}: told after {(first - alarm.raised_ms) / 1000} s"
         )
     assert sounded, f"seed {seed}: an incident in which nothing sounds proves nothing"
@@ -179,6 +187,6 @@ def check(seed: int) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("start", range(0, INCIDENTS, 20))
 def test_every_emergency_is_answered_or_still_calls(start: int) -> None:
-    """Whatever one thing is broken, and its first message is on its way within five seconds."""
+    """Whatever one thing is broken, and its first message is on its way within 5 s, in a flood's wake 15 s."""
     for seed in range(start, start + 20):
         check(seed)

@@ -151,6 +151,7 @@ def longest_of_the_house(phrases: Phrases = ENGLISH) -> Mapping[str, int]:
         "short_restarted": count_septets(f"{SPEAKER} {restarted}"),
         "test": max(count_septets(text) for text in tests),
         "reply_locked": count_septets(f"{SPEAKER}: {phrases.reply_locked}"),
+        "reply_refused": count_septets(f"{SPEAKER}: {phrases.reply_refused.format(time=time)}"),
         "reply_declined": count_septets(f"{SPEAKER}: {phrases.reply_declined.format(code='0000')}"),
     }
 

@@ -6,6 +6,7 @@ are. An entry whose longest message would not fit is refused when the settings l
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Final, NamedTuple
@@ -245,3 +246,16 @@ def write_flood(
             continue
         text = longer
     return text
+
+
+def ask_no_reply(text: str, phrases: Phrases = ENGLISH) -> str:
+    """Take the words that ask for a reply out of a text message, and leave the code."""
+    lead = phrases.short.rpartition("{code}")[0].rpartition(". ")[2]
+    if not lead.strip():
+        return text
+    barred = re.sub(
+        rf"{re.escape(lead)}([0-9]{{4}})", lambda found: phrases.short_barred.format(code=found[1]), text
+    )
+    return (
+        barred if count_septets(barred) <= max(ONE_MESSAGE, count_septets(text)) else text.replace(lead, "")
+    )

@@ -88,6 +88,11 @@ class Phrases(Part):
     left_hours: str = key("{hours} h left", "Time until harm, short.")
     left_none: str = key("Harm NOW", "Time until harm has run out.")
 
+    short_barred: str = key(
+        "Code {code}",
+        "In place of the words that ask for a reply, in a text to a number whose replies are refused.",
+    )
+
     stranger: str = key(
         "STRANGER: {number}, which is nobody's here, sent {what}. It changed nothing.",
         "To who is on duty: an unknown number sends codes.",
@@ -97,8 +102,20 @@ class Phrases(Part):
     yes_words: str = key(
         "ok, okay, ack, acknowledge, acknowledged, yes, yep, got it, i got it, i've got it, have it, i have it, on it, "
         "i'm on it, on my way, i'm on my way, i am on my way, coming, i'm coming, i am coming, thanks, thank you, "
-        "thanks a lot, please, sure, roger, understood, no problem, no worries, code, and",
-        "Words that may stand beside the code in an answer by text, besides the English ones; commas part them.",
+        "thanks a lot, please, sure, roger, understood, no problem, no problems, not a problem, no worries, no need to "
+        "worry, right away, straight away, min away, mins away, minutes away, minute away, km away, miles away",
+        "Words of yes in an answer by text, besides the English ones; a word of refusal within one of these does "
+        "not refuse. Commas part them.",
+    )
+    no_words: str = key(
+        "no, nope, nah, not, never, nobody, cannot, cant, dont, wont, couldnt, isnt, unable, impossible, busy, away, "
+        "abroad, overseas, ill, sick, unwell, fever, hospital, in bed, asleep, drunk, else, wrong, stop, cancel, "
+        "ignore, refuse, decline, declined, unsubscribe, help, ask, sorry, afraid, too far, far, later, tomorrow, next "
+        "week, in the morning, until, unless, on leave, holiday, holidays, off duty, day off, off today, will you, "
+        "can you, could you, would you, are you, you go, you have, you do, you take, who, what, "
+        "nein, nicht, kein, keine, krank, non, pas, malade, nee, niet, ziek, nej, inte, nie, enfermo, puedo",
+        "Words in an answer by text that refuse or put off, besides the English ones: with one of them the right code "
+        "does not answer. Commas part them.",
     )
 
     flood: str = key(
@@ -202,9 +219,13 @@ class Phrases(Part):
     reply_locked: str = key(
         "too many wrong codes: this number is refused for an hour. Answer another way.", "To who has guessed."
     )
+    reply_refused: str = key(
+        "too many wrong codes came from this number: it is refused until {time}. Answer another way.",
+        "To who has sent the right code from a number that is refused.",
+    )
     reply_declined: str = key(
         "{code} is not taken as answered: send the code alone if you have it. The calls go on.",
-        "To who has sent more than words of yes beside the code.",
+        "To who has sent what may be a refusal beside the code.",
     )
     reply_subject: str = key("your answer", "Subject of what is written back by mail.")
 
