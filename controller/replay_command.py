@@ -8,6 +8,7 @@ import json
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from controller.core.alarms.lifecycle import Trigger
@@ -16,10 +17,19 @@ from controller.overwriting import find_overwriting
 from controller.recording import RecordingUnreadable
 from controller.recording_rows import Tally
 from controller.replay import ANSWER_AFTER_MIN, Outcome, Position
-from controller.replay_compare import compare_calls, describe_comparison, write_comparison
+from controller.replay_compare import compare_calls, describe_comparison, write_comparison, write_when
 from controller.replay_file import replay_file
 from controller.settings.load import read_or_tell
 from controller.settings.plain_file import explain_refusal
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from controller.core.units import UtcMs
+
+
+ALARMS_LISTED_MOST: Final = 100
+"""Lines on alarms that a person reads through; a machine gets all of them."""
 
 
 def add_replay(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -100,7 +110,7 @@ def run_replay(args: argparse.Namespace) -> int:
             document["comparison"] = describe_comparison(comparison)
         print(json.dumps(document, sort_keys=True))
     else:
-        _print_words(tally, outcome, args.positions)
+        _print_words(tally, outcome, args.positions, ZoneInfo(plan.site.time_zone))
         if comparison is not None:
             print(write_comparison(comparison, ZoneInfo(plan.site.time_zone)))
     return 0 if tally.read else 1
@@ -144,11 +154,14 @@ def _document(tally: Tally, outcome: Outcome) -> dict[str, object]:
         "calls": outcome.calls,
         "messages": outcome.messages,
         "alarms": sum(1 for _, _, text in outcome.alarms if text.startswith(Trigger.RAISE.value)),
+        "alarm_changes": [
+            {"utc_ms": utc_ms, "alarm": name, "text": text} for utc_ms, name, text in outcome.alarms
+        ],
     }
 
 
-def _print_words(tally: Tally, outcome: Outcome, path: Path | None) -> None:
-    """Print the result for people."""
+def _print_words(tally: Tally, outcome: Outcome, path: Path | None, zone: ZoneInfo) -> None:
+    """Print the result for people, with times of the site."""
     print(f"{tally.read} rows read, {tally.refused} refused")
     for name, moves in outcome.moves.items():
         where = "" if path is None else f", written with their reasons to {path}"
@@ -160,6 +173,14 @@ def _print_words(tally: Tally, outcome: Outcome, path: Path | None) -> None:
         print(
             "  (nobody answers in a recording: an imagined person is taken to answer, see --answer-after-min)"
         )
-    for utc_ms, name, text in outcome.alarms[-10:]:
-        at = datetime.fromtimestamp(utc_ms / 1000, tz=UTC)
-        print(f"  {at:%Y-%m-%d %H:%M}Z {name}: {text}")
+    for line in list_alarms(outcome.alarms, zone):
+        print(line)
+
+
+def list_alarms(alarms: Sequence[tuple[UtcMs, str, str]], zone: ZoneInfo) -> list[str]:
+    """Write what became of the alarms, a line each from the first on, and how many lines are left out."""
+    lines = [
+        f"  {write_when(utc_ms, zone)} {name}: {text}" for utc_ms, name, text in alarms[:ALARMS_LISTED_MOST]
+    ]
+    left = len(alarms) - ALARMS_LISTED_MOST
+    return [*lines, f"  and {left} more, in --json"] if left > 0 else lines

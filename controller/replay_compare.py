@@ -129,7 +129,7 @@ def write_comparison(comparison: Comparison, zone: ZoneInfo) -> str:
     for call in comparison.moved[:NAMED_MOST]:
         word = "later" if call.by_min > 0 else "earlier"
         lines.append(
-            f"{call.alarm}: the call of {_when(call.old_utc_ms, zone)} would have come "
+            f"{call.alarm}: the call of {write_when(call.old_utc_ms, zone)} would have come "
             f"{abs(call.by_min):.0f} min {word}."
         )
     if len(comparison.moved) > NAMED_MOST:
@@ -138,7 +138,8 @@ def write_comparison(comparison: Comparison, zone: ZoneInfo) -> str:
         )
     lost = sum(call.response is Response.EMERGENCY for call in comparison.vanished)
     if lost:
-        lines.append(f"Look closely: {lost} of the calls that vanish are emergencies.")
+        are = "is an emergency" if lost == 1 else "are emergencies"
+        lines.append(f"Look closely: {lost} of the calls that vanish {are}.")
     return "\n".join(lines)
 
 
@@ -146,12 +147,13 @@ def _write_calls(words: str, calls: Sequence[Called], zone: ZoneInfo) -> list[st
     """Write one line an alarm."""
     lines = []
     for name in dict.fromkeys(call.alarm for call in calls):
-        times = [_when(call.called_utc_ms, zone) for call in calls if call.alarm == name]
+        times = [write_when(call.called_utc_ms, zone) for call in calls if call.alarm == name]
         more = f" and {len(times) - NAMED_MOST} more" if len(times) > NAMED_MOST else ""
         count = "1 call" if len(times) == 1 else f"{len(times)} calls"
         lines.append(f"{name}: {count} {words}: {', '.join(times[:NAMED_MOST])}{more}.")
     return lines
 
 
-def _when(utc_ms: UtcMs, zone: ZoneInfo) -> str:
+def write_when(utc_ms: UtcMs, zone: ZoneInfo) -> str:
+    """Write an instant in the site's local time."""
     return f"{datetime.fromtimestamp(utc_ms / 1000, tz=UTC).astimezone(zone):%a %d %b %H:%M}"

@@ -192,11 +192,19 @@ def tell_refusals(draft: Draft) -> None:
         return
     refused = refused_senders(draft.senders, draft.now)
     texts = [
-        f"five wrong codes from {name.partition(' ')[2]}: refused until "
+        f"five wrong codes from {_name_sender(draft, name)}: refused until "
         f"{clock_words(draft.stamp.utc_ms + until_ms - draft.now, draft.stamp)}"
         for name, until_ms in refused.items()
     ]
     draft.set_trouble(Watched.REPLIES, "; ".join(texts[:2]) or None)
+
+
+def _name_sender(draft: Draft, record: str) -> str:
+    """Name who a record of answers is of: a person of the house by name, anybody else by number or address."""
+    way, _, sender = record.partition(" ")
+    ways = [each for each in Way if each.value == way]
+    person = find_person(draft.plan.person, ways[0], sender) if ways else None
+    return sender if person is None else person.name
 
 
 def _one_line(text: str) -> str:

@@ -7,7 +7,7 @@ import re
 import socket
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from html.parser import HTMLParser
 from pathlib import Path
 from urllib.parse import urlencode
@@ -44,13 +44,12 @@ class House:
     answers: list[tuple[str, str]] = field(default_factory=list)
     guesses: list[str] = field(default_factory=list)
     views: int = 0
+    troubles: tuple[str, ...] = ("broker: refused",)
 
     def view(self) -> PageView:
         """Show the alarm."""
         self.views += 1
-        return PageView(
-            "Kestrel <Wharf>", "03:14 Tue", self.alarms, ("broker: refused",), ("keeper", "deputy")
-        )
+        return PageView("Kestrel <Wharf>", "03:14 Tue", self.alarms, self.troubles, ("keeper", "deputy"))
 
     def answer(self, code: str, person: str) -> Verdict:
         """Take the one right code."""
@@ -154,6 +153,27 @@ def test_the_page_shows_what_is_wrong_and_what_to_do(open_page: Open) -> None:
              "in about 25 min", "nobody has it yet", "Kestrel &lt;Wharf&gt;", "broker: refused")  # fmt: skip
     assert [word for word in words if word not in browser.text] == []
     assert CODE not in browser.text
+
+
+@pytest.mark.parametrize(
+    ("number", "told"),
+    # Numbers of Ofcom's range for drama (from memory), of the country and as dialled within it.
+    [("+447700900123", "a number ending in 23"), ("07700900145", "a number ending in 45")],
+)
+def test_who_has_not_signed_in_reads_no_telephone_number(open_page: Open, number: str, told: str) -> None:
+    """Neither in what ails Duskbell nor in an alarm; who signs in reads it, for they may have to ring it."""
+    browser, house = open_page(words=True)
+    said = f"five wrong codes from {number}: refused until 03:14 Tue"
+    house.troubles = (said, "history: 10485760 bytes left")
+    house.alarms = (replace(LOW, detail=said),)
+    browser.ask("GET")
+
+    assert number not in browser.text
+    assert browser.text.count(f"five wrong codes from {told}: refused until 03:14 Tue") == 2
+    assert "10485760 bytes left" in browser.text
+    browser.send("/open", word="green heron")
+    browser.ask("GET")
+    assert browser.text.count(number) == 2
 
 
 def test_the_page_fetches_nothing_and_runs_nothing(open_page: Open) -> None:

@@ -21,6 +21,7 @@ from controller.edges.journal import Journal
 from controller.recording import read_rows
 from controller.recording_rows import Tally
 from controller.replay import Called
+from controller.replay_command import ALARMS_LISTED_MOST, list_alarms
 from controller.replay_compare import SAME_CALL_MS, SAME_TIME_MS, compare_calls, write_comparison
 from controller.settings.load import read_settings
 
@@ -56,7 +57,27 @@ def test_a_vanished_emergency_is_pointed_out() -> None:
     """It is the one line that must be read."""
     text = write_comparison(compare_calls([call(0, response=Response.EMERGENCY)], []), LONDON)
 
-    assert "1 of the calls that vanish are emergencies" in text
+    assert "1 of the calls that vanish is an emergency" in text
+
+
+def test_two_vanished_emergencies_are_pointed_out() -> None:
+    """In the plural."""
+    both = [call(0, response=Response.EMERGENCY), call(900, response=Response.EMERGENCY)]
+
+    assert "2 of the calls that vanish are emergencies." in write_comparison(compare_calls(both, []), LONDON)
+
+
+@pytest.mark.parametrize("more", [-90, 0, 1, 23])
+def test_all_alarms_are_listed_in_local_time_and_what_is_left_out_is_counted(more: int) -> None:
+    """From the first on, with the times of the comparison; what a person would not read through is in --json."""
+    count = ALARMS_LISTED_MOST + more
+    lines = list_alarms(
+        [(NOON_MS + number * MINUTE_MS, "pH low", "raised") for number in range(count)], LONDON
+    )
+
+    assert lines[0] == "  Sat 18 Apr 13:00 pH low: raised"
+    assert len(lines) == min(count, ALARMS_LISTED_MOST) + (more > 0)
+    assert (f"  and {more} more, in --json" in lines) is (more > 0)
 
 
 TIMES = st.lists(st.integers(0, 3000), max_size=8, unique=True).map(sorted)
@@ -143,9 +164,10 @@ def test_a_longer_delay_spares_the_short_dip_and_tells_the_long_one_later(tmp_pa
     assert done.returncode == 0, done.stderr
     assert "Tank 1 oxygen low: 1 call would have vanished: Sat 18 Apr 04:0" in done.stdout
     assert "would have come 9 min later." in done.stdout
-    assert "Look closely: 1 of the calls that vanish are emergencies." in done.stdout
+    assert "Look closely: 1 of the calls that vanish is an emergency." in done.stdout
     document = json.loads(run(*words, "--json").stdout)
     assert len(document["comparison"]["vanished"]) == 1
+    assert {"Tank 1 oxygen low"} <= {change["alarm"] for change in document["alarm_changes"]}
 
 
 def test_a_replay_asks_what_it_is_for(tmp_path: Path) -> None:

@@ -23,7 +23,7 @@ import structlog
 from controller.core.plan.page import Page
 from controller.edges.page.guard import Forms, Guesses, Sessions, comes_from_us, find_word, is_known_host
 from controller.edges.page.render import POLICY, render_door, render_page, render_refusal
-from controller.edges.page.view import Host
+from controller.edges.page.view import Host, veil
 
 log = structlog.get_logger("duskbell.page")
 
@@ -293,8 +293,9 @@ class _Visit(BaseHTTPRequestHandler):
             more = (("Set-Cookie", _set_cookie(FORM_COOKIE, cookie, secure=outer.page.secure)),)
         token = outer.forms.token(cookie)
         view = outer.host.view()
-        if outer.page.open_reading or outer.sessions.is_open(self._cookie(READER_COOKIE)):
-            text = render_page(view, token, said)
+        signed_in = outer.sessions.is_open(self._cookie(READER_COOKIE))
+        if outer.page.open_reading or signed_in:
+            text = render_page(view if signed_in else veil(view), token, said)
         else:
             text = render_door(view.site, token, said, view.phrases)
         self._send(status, text.encode(), more)

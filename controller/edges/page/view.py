@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Protocol
+from typing import Final, Protocol
 
 from controller.core.plan.alarm import Response
 from controller.core.plan.phrases import ENGLISH, Phrases
@@ -42,6 +43,20 @@ class PageView:
     people: tuple[str, ...]
     has_words: bool = False
     phrases: Phrases = ENGLISH
+
+
+_NUMBER: Final = re.compile(r"(?:\+|(?<![0-9.,:])0)[0-9]{5,13}([0-9]{2})(?![0-9])")
+"""A telephone number, of the country (ITU-T E.164: up to fifteen digits) or with a leading 0; its last two are kept."""
+
+
+def veil(view: PageView) -> PageView:
+    """Return the page for somebody who has not signed in: of a telephone number only the last two digits are told."""
+    alarms = tuple(replace(alarm, detail=_veil_text(alarm.detail)) for alarm in view.alarms)
+    return replace(view, alarms=alarms, troubles=tuple(map(_veil_text, view.troubles)))
+
+
+def _veil_text(text: str) -> str:
+    return _NUMBER.sub(r"a number ending in \1", text)
 
 
 @dataclass(frozen=True, slots=True)
