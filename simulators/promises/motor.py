@@ -153,8 +153,14 @@ class MotorPromises:
                 raise PromiseBroken(run, "the selector at the motor wins", f"{move!r} after {report!r}")
         world = run.world.curtain
         jam = world.jam_at_percent
-        if jam is not None and min(world.drawn_percent, move.drawn_percent) <= jam <= max(
-            world.drawn_percent, move.drawn_percent
+        # What never comes to the motor pulls at nothing.
+        heard = run.world.board.powered and not run.link.down and not run.link.board_down
+        if (
+            heard
+            and jam is not None
+            and min(world.drawn_percent, move.drawn_percent)
+            <= jam
+            <= max(world.drawn_percent, move.drawn_percent)
         ):
             self._tries += 1
             if self._tries > TRIES_MOST:
