@@ -269,6 +269,16 @@ def test_a_step_waits_and_says_so() -> None:
     assert "18.0 C colder outside, limit 8 C: next to 86 % drawn in" in says(house)
 
 
+def test_an_opening_in_steps_goes_on_after_a_restart() -> None:
+    """The power goes after the first step; the rest does not come down at once."""
+    house = at_night(staged_opening=StagedOpening())
+    house.wait(30, speaking=NIGHT).sky(10.0, 300.0)
+    assert moves_while(house, 10, COLD_MORNING) == [96.0]
+    house.restart(1).sky(10.0, 300.0).report(96.0)
+
+    assert moves_while(house, 60, COLD_MORNING)[:3] == [86.0, 76.0, 66.0]
+
+
 def test_a_mild_morning_opens_at_once() -> None:
     """With 6 C of difference no cold air falls."""
     house = at_night(staged_opening=StagedOpening())

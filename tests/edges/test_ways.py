@@ -68,7 +68,7 @@ def test_from_start_to_stop_a_text_goes_out(tmp_path: Path) -> None:
     wait_until(lambda: "AT+CMGL=4" in fake.asked, "the modem has been made ready")
     sender.send(SendMessage("e1", "keeper", Way.TEXT, "+447700900123", "s", "t", "a"))
 
-    ear.wait_for(EffectDone("e1", "the network has taken it as [0]"))
+    ear.wait_for(EffectDone("e1", "the network has taken it as [0]", (0,)))
     assert stop(adapters, 10)
     assert sender.stop(5)
     fake.unplug()

@@ -52,15 +52,15 @@ def _follow(
         return before._replace(
             goal_percent=before.goal_percent if goal is None else goal, difference_c=difference_c
         )
-    begins = (
-        goal is not None
-        and goal < here - END_TOLERANCE_PERCENT
-        and here >= NEARLY_DRAWN_PERCENT
-        and drive.rule in HOLDERS
-        and difference_c is not None
-        and difference_c > rule.difference_above_c
-    )
-    return Staging(here, goal, difference_c) if begins and goal is not None else None
+    if goal is None or goal >= here - END_TOLERANCE_PERCENT:
+        return None
+    if difference_c is None or difference_c <= rule.difference_above_c:
+        return None
+    if drive.rule == Rule.OPEN.value:
+        # Nothing but its steps leaves it half open, so a restart or new settings came between: they go on.
+        return Staging(100.0, goal, difference_c)
+    held = here >= NEARLY_DRAWN_PERCENT and drive.rule in HOLDERS
+    return Staging(here, goal, difference_c) if held else None
 
 
 def open_in_steps(rule: StagedOpening | None, view: View, drive: Drive, wish: Wish, now: HouseMs) -> Wish:
