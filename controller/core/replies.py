@@ -42,7 +42,8 @@ _MACHINE: Final = re.compile(
     r"\bauto(?:mat(?:ic|ed|isch\w*|ique)?)?[ -]?(?:reply|replied|response|answer|generated|antwort\w*)\b"
     r"|\bautomatic(?:ally)?\b|\bout of (?:the )?office\b|\babwesenheit|\bvacation\b"
     r"|\bon (?:annual )?(?:leave|holidays?)\b.*?\buntil\b|\bdo not disturb\b|\bdo not reply\b|\bno-?reply\b"
-    r"|\bdriving\b.*?\b(?:(?:will|'ll|shall) (?:see|read|call|reply|respond|answer|get back)|you wrote)\b"
+    r"|\bdriving\b.*?\b(?:(?:will|'ll|shall) (?:see|read|reply|respond|answer|get back"
+    r"|call (?:you )?(?:later|back|when))|you wrote)\b"
     r"|\bdelivery (?:failed|failure|status)\b|\bundeliver",
     re.IGNORECASE | re.DOTALL,
 )
