@@ -76,7 +76,7 @@ def check_lengths(plan: Plan) -> Iterator[Fault]:
             yield Fault(
                 ("alarm", index, "action"),
                 f"{label('alarm', entry.name)}: its text message can take {longest} of {ONE_MESSAGE} characters; "
-                f"shorten `name`, `action` or the sensor's `place` by {longest - ONE_MESSAGE}",
+                f"shorten `name`, `action` or the sensor's `name` or `place` by {longest - ONE_MESSAGE}",
             )
     yield from _check_added(plan, roll, by_text)
     if by_text:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from makers import NOON_UTC_MS, OXYGEN, START_MS, make_entry, make_sensor
 
 from controller.core.alarms.alarm import Alarm
+from controller.core.alarms.lifecycle import Phase
 from controller.core.alarms.notices import write_test
 from controller.core.alarms.own_faults import OWN_FAULTS
 from controller.core.alarms.septets import ONE_MESSAGE, count_septets, cut_message
@@ -17,9 +18,9 @@ from controller.core.alarms.short import (
     Listed,
     longest_short,
     write_flood,
-    write_number,
     write_short,
 )
+from controller.core.alarms.wording import describe_fact, write_number
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.plan.sensor_defaults import possible_range
 from controller.core.signals.sense import UNHEARD
@@ -47,6 +48,29 @@ def test_a_text_message_has_every_part_of_a_warning() -> None:
         "DUSKBELL EMERGENCY: tank oxygen low 3.13 mg/L (limit 5), tank 1, since 13:00 Sat. 30 min left. "
         "Open the oxygen bottle. Reply 4821"
     )
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "words"),
+    [
+        ("oxygen doubtful", Kind.DOUBTFUL, "EMERGENCY: tank oxygen cannot be trusted, tank 1"),
+        ("Air pump off", Kind.SWITCH, "EMERGENCY: tank oxygen is off, tank 1"),
+    ],
+)
+def test_what_is_said_of_a_sensor_names_the_sensor(name: str, kind: Kind, words: str) -> None:
+    """Not "oxygen doubtful cannot be trusted"; what is over is the alarm, by its name."""
+    entry = make_entry(name, kind=kind)
+
+    assert words in short(entry, value=0.0)
+    assert f"EMERGENCY: {name} OVER" in short(entry, replace(ALARM, phase=Phase.RETURNED), value=0.0)
+
+
+@pytest.mark.parametrize("value", [3.1, 3.0, 0.0602, 31.26, 312.6, 1234.0])
+def test_mail_and_text_say_the_same_digits(value: float) -> None:
+    """One value is one number, however it is sent."""
+    fact = describe_fact(make_entry(), PROBE, SENSE._replace(value=value), None)
+
+    assert f" {fact}, tank 1" in short(make_entry(), value=value)
 
 
 def test_the_place_is_not_said_twice() -> None:
@@ -82,7 +106,19 @@ def test_unknown_is_never_a_number() -> None:
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(0.0254, "0.025"), (3.126, "3.13"), (31.26, "31.3"), (312.6, "313"), (-0.5, "-0.50"), (0.0, "0.00")],
+    [
+        (0.0254, "0.0254"),
+        (3.126, "3.13"),
+        (31.26, "31.3"),
+        (312.6, "313"),
+        (-0.5, "-0.5"),
+        (0.0, "0"),
+        (3.1, "3.1"),
+        (1312.6, "1313"),
+        (-0.00001, "0"),
+        (100.0, "100"),
+        (9.999, "10"),
+    ],
 )
 def test_numbers_have_three_figures(value: float, text: str) -> None:
     """Never an exponent, which nobody reads at night."""

@@ -14,7 +14,13 @@ from typing import Final, NamedTuple
 from controller.core.alarms.alarm import Alarm
 from controller.core.alarms.lifecycle import PAST
 from controller.core.alarms.septets import ONE_MESSAGE, count_septets
-from controller.core.alarms.wording import MINUTES_SHOWN_MOST, local_time, write_head
+from controller.core.alarms.wording import (
+    MINUTES_SHOWN_MOST,
+    local_time,
+    pad_number,
+    write_head,
+    write_number,
+)
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.plan.phrases import ENGLISH, Phrases
 from controller.core.plan.sensor import Sensor
@@ -28,19 +34,16 @@ FAULT_ROOM: Final = 24
 """Septets that are always left for what a part of Duskbell says of itself."""
 
 
+ABOUT_THE_SENSOR: Final = frozenset({Kind.DOUBTFUL, Kind.SWITCH})
+"""Kinds whose fact says something of the sensor; the name of the alarm before it would say it twice, or wrongly."""
+
+
 class Listed(NamedTuple):
     """One alarm of a flood, as it is listed."""
 
     name: str
     code: str
     action: str
-
-
-def write_number(value: float) -> str:
-    """Write a value with three figures, never with an exponent: 0.025, 3.12, 31.2, 312."""
-    size = abs(value)
-    decimals = 3 if 0.0 < size < 0.1 else 2 if size < 10.0 else 1 if size < 100.0 else 0
-    return f"{value:.{decimals}f}"
 
 
 def write_short(
@@ -64,16 +67,19 @@ def write_short(
         # What is reckoned from the water now is better than what the alarm list supposed; of a trend, which has
         # no room for both its bounds here, the sooner one, as nobody is promised more than there is.
         left_min = outlook.least_minutes
+    template = _find_template(alarm, phrases)
+    name = _name_of(entry, sensor, template, phrases)
     fill = partial(
         _fill,
         entry,
         since=since,
         left=_write_left(left_min, phrases),
         code=alarm.code,
-        template=_find_template(alarm, phrases),
+        name=name,
+        template=template,
         phrases=phrases,
     )
-    return _fit(entry, _short_fact(entry, sensor, sense, trouble, phrases), _place_of(entry, sensor), fill)
+    return _fit(entry, _short_fact(entry, sensor, sense, trouble, phrases), _place_of(name, sensor), fill)
 
 
 def _find_template(alarm: Alarm, phrases: Phrases) -> str:
@@ -97,22 +103,34 @@ def longest_short(entry: AlarmEntry, sensor: Sensor | None, phrases: Phrases = E
             _fill(
                 entry,
                 _longest_fact(entry, sensor, phrases),
-                _place_of(entry, sensor),
+                _place_of(name, sensor),
                 since=since,
                 left=left,
                 code="0000",
+                name=name,
                 template=template,
                 phrases=phrases,
             )
         )
         for template in (phrases.short, phrases.short_lapsed, phrases.short_returned)
+        for name in (_name_of(entry, sensor, template, phrases),)
     )
 
 
-def _place_of(entry: AlarmEntry, sensor: Sensor | None) -> str:
-    """Return the place, unless the name of the alarm says it already."""
+def _name_of(entry: AlarmEntry, sensor: Sensor | None, template: str, phrases: Phrases) -> str:
+    """Return of what the fact is said: the alarm, or the sensor where the fact is about it ("air pump is off").
+
+    What is over keeps the name of the alarm, for it is the alarm that is over.
+    """
+    if sensor is None or entry.kind not in ABOUT_THE_SENSOR or template == phrases.short_returned:
+        return entry.name
+    return sensor.name
+
+
+def _place_of(name: str, sensor: Sensor | None) -> str:
+    """Return the place, unless the name that is said says it already."""
     place = "" if sensor is None else sensor.place
-    return "" if place.casefold() in entry.name.casefold() else f", {place}"
+    return "" if place.casefold() in name.casefold() else f", {place}"
 
 
 def _write_left(left_min: float, phrases: Phrases) -> str:
@@ -177,11 +195,11 @@ def _longest_fact(entry: AlarmEntry, sensor: Sensor | None, phrases: Phrases) ->
     if entry.kind is Kind.RATE:
         return phrases.short_limit.format(value=f"-99.99 {unit}/min", limit=f"{entry.limit or 0.0:+g}")
     low, high = possible_range(sensor)
-    longest = max((write_number(low), write_number(high), "-0.099" if low < 0 else "0.099"), key=len)
+    longest = max((pad_number(low), pad_number(high), "-0.0999" if low < 0 else "0.0999"), key=len)
     return phrases.short_limit.format(value=f"{longest} {unit}", limit=f"{entry.limit or 0.0:g}")
 
 
-def _fill(
+def _fill(  # noqa: PLR0913 - one message from all that it says
     entry: AlarmEntry,
     fact: str,
     place: str,
@@ -189,13 +207,14 @@ def _fill(
     since: str,
     left: str,
     code: str,
+    name: str,
     template: str,
     phrases: Phrases,
 ) -> str:
     """Fill the template."""
     return template.format(
         head=write_head(entry.response, phrases),
-        name=entry.name,
+        name=name,
         fact=fact,
         place=place,
         since=since,

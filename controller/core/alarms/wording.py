@@ -50,6 +50,20 @@ def span_words(minutes: float, phrases: Phrases = ENGLISH) -> str:
     return phrases.span_minutes.format(minutes=f"{minutes:.0f}" if minutes >= 10.0 else f"{minutes:.2g}")
 
 
+def pad_number(value: float) -> str:
+    """Write a value with three figures, noughts at the end and all: as long as numbers of its size can get."""
+    size = abs(value)
+    decimals = 4 if 0.0 < size < 0.1 else 2 if size < 10.0 else 1 if size < 100.0 else 0
+    return f"{value:.{decimals}f}"
+
+
+def write_number(value: float) -> str:
+    """Write a value with three figures, never with an exponent: 0.0254, 3.1, 31.2, 312; mail and text say the same."""
+    text = pad_number(value)
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
+
+
 def describe_fact(
     entry: AlarmEntry,
     sensor: Sensor | None,
@@ -63,7 +77,7 @@ def describe_fact(
     if sensor is None or sense is None:
         return phrases.unknown
     unit = KEPT_UNIT[sensor.quantity]
-    value = phrases.unknown if sense.value is None else f"{sense.value:.3g} {unit}"
+    value = phrases.unknown if sense.value is None else f"{write_number(sense.value)} {unit}"
     match entry.kind:
         case Kind.MISSING:
             silent = sense.trust in {Trust.STALE, Trust.MISSING}
