@@ -48,8 +48,9 @@ JUST_NOW_MS: Final = MINUTE_MS
 TOGETHER_MS: Final = 2 * MINUTE_MS
 """In a flood, calls that are due within this are made together. [ms]"""
 
-ABOUT_WAYS: Final = frozenset({Watched.MESSAGES, Watched.MODEM, Watched.SIREN, Watched.PATHS})
-"""Faults of the ways themselves: they are told by a way that works, and once in quiet hours too."""
+ABOUT_WAYS: Final = frozenset({Watched.MESSAGES, Watched.MODEM, Watched.SIREN})
+"""Faults of the ways themselves: they are told by a way that works, and once in quiet hours too. (A path that is
+merely not proven waits for the morning.)"""
 
 FLOOD_LETTERS_MOST: Final = 1500
 """Length of a flood's message where there is room."""

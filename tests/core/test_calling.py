@@ -132,7 +132,7 @@ def test_an_emergency_knows_no_quiet_hours() -> None:
     ]
 
 
-@pytest.mark.parametrize("part", [Watched.MODEM, Watched.MESSAGES, Watched.SIREN, Watched.PATHS])
+@pytest.mark.parametrize("part", [Watched.MODEM, Watched.MESSAGES, Watched.SIREN])
 def test_a_broken_path_to_people_is_told_in_the_night_and_once(part: Watched) -> None:
     """That the night's calls would fail cannot wait for the morning; that it was told can be heard again then."""
     entry = make_entry(
@@ -148,15 +148,16 @@ def test_a_broken_path_to_people_is_told_in_the_night_and_once(part: Watched) ->
     assert later[0][0] > 6 * 60
 
 
-def test_a_path_that_is_no_way_to_people_waits_for_the_morning() -> None:
-    """A fault of the history wakes nobody."""
+@pytest.mark.parametrize("part", [Watched.HISTORY, Watched.PATHS])
+def test_what_is_no_broken_way_to_people_waits_for_the_morning(part: Watched) -> None:
+    """A fault of the history wakes nobody, and neither does a path that has merely not been proven."""
     entry = make_entry(
-        "history", kind=Kind.FAULT, of=Watched.HISTORY, sensor="", limit=None, deadband=0.0,
+        "part", kind=Kind.FAULT, of=part, sensor="", limit=None, deadband=0.0,
         response=Response.TODAY, time_to_respond_min=1440.0, on_delay_s=0.0,
     )  # fmt: skip
     house = House(plan(call_rules=QUIET, alarm=(entry,)), utc_ms=NIGHT_UTC_MS).wait(2)
 
-    assert house.tell(TroubleSeen(Watched.HISTORY, "full")).told == []
+    assert house.tell(TroubleSeen(part, "full")).told == []
 
 
 def test_without_the_time_there_are_no_quiet_hours() -> None:

@@ -112,7 +112,8 @@ class Phrases(Part):
         "abroad, overseas, ill, sick, unwell, fever, hospital, in bed, asleep, drunk, else, wrong, stop, cancel, "
         "ignore, refuse, decline, declined, unsubscribe, help, ask, sorry, afraid, too far, far, later, tomorrow, next "
         "week, in the morning, until, unless, on leave, holiday, holidays, off duty, day off, off today, will you, "
-        "unavailable, out of town, meeting, instead, someone, somebody, anyone, anybody, quit, blocked, when i can, "
+        "unavailable, out of town, meeting, instead, someone, somebody, anyone, anybody, quit, blocked, wedding, "
+        "funeral, when i can, "
         "can you, could you, would you, are you, you go, you have, you do, you take, who, what, "
         "nein, nicht, kein, keine, krank, non, pas, malade, nee, niet, ziek, nej, inte, nie, enfermo, puedo",
         "Words in an answer by text that refuse or put off, besides the English ones: with one of them the right code "
