@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from controller.core.plan.alarm import AlarmEntry, Kind, Response
+from controller.core.plan.alarm import AlarmEntry, Kind, Response, Watched
 from controller.core.units import HOUR_MS, MINUTE_MS
 from controller.core.vocabulary import (
     AnswerGiven,
@@ -56,6 +56,13 @@ GATHER_MS: Final = 3 * MINUTE_MS
 
 AFTER_QUIET_MS: Final = 65 * MINUTE_MS
 """After quiet hours the calls that waited come within this. [ms]"""
+
+
+WAYS_BROKEN: Final = frozenset({Watched.MESSAGES, Watched.MODEM, Watched.SIREN})
+"""Faults of the ways to people themselves."""
+
+TOLD_WITHIN_MS: Final = 30 * MINUTE_MS
+"""Room for a first person who is not reached, and for the next. [ms]"""
 
 
 @dataclass(slots=True)
@@ -274,7 +281,9 @@ class CallPromises:
         if call.answered_ms is not None and not call.freed:
             text = f"{call.entry.name} [{call.code}] calls although somebody has it"
             raise PromiseBroken(run, "an answered alarm lets people sleep", text)
-        if call.entry.response is Response.TODAY:
+        # That the night's calls would fail is told at once, and then waits like everything else.
+        new_break = call.entry.of in WAYS_BROKEN and now - call.began_ms <= TOLD_WITHIN_MS
+        if call.entry.response is Response.TODAY and not new_break:
             left_ms = self._quiet_hours(run).left_ms(stamp)
             spare_min = call.entry.time_to_respond_min - run.plan.call_rules.call_out_and_travel_min
             if left_ms and call.began_ms + spare_min * MINUTE_MS > now + left_ms + 10 * MINUTE_MS:
