@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from commands import run
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -126,17 +125,6 @@ def write_recording(path: Path) -> None:
             value += max(-0.9, min(0.9, goal - value))
             at = START + timedelta(minutes=minute)
             out.write(f"{at.isoformat()},{value + minute % 3 * 0.01:.2f}\n")
-
-
-def run(*words: str) -> subprocess.CompletedProcess[str]:
-    """Run a command as a user would."""
-    return subprocess.run(
-        [sys.executable, "-m", "controller.main", *words],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=120,
-    )
 
 
 @pytest.mark.slow

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import csv
-import subprocess
-import sys
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from commands import run
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,17 +18,6 @@ from controller.why_past import PastUnreadable, Reason, find_in_force, read_inst
 
 SETTINGS = Path("config/duskbell.toml").resolve()
 START = datetime(2026, 4, 18, tzinfo=UTC)
-
-
-def run(*words: str) -> subprocess.CompletedProcess[str]:
-    """Run the command as a user would."""
-    return subprocess.run(
-        [sys.executable, "-m", "controller.main", *words],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=120,
-    )
 
 
 @pytest.mark.slow

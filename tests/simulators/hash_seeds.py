@@ -7,11 +7,11 @@ import subprocess
 import sys
 
 
-def print_under_hash_seeds(program: str) -> set[str]:
-    """Return what a program prints in two interpreters with different hash seeds: one text if both agree."""
+def print_under_hash_seeds(program: str, *words: str) -> set[str]:
+    """Return what a program with these words prints under two hash seeds: one text if both agree."""
     return {
         subprocess.run(
-            [sys.executable, "-c", program],
+            [sys.executable, "-c", program, *words],
             env={**os.environ, "PYTHONHASHSEED": seed},
             capture_output=True,
             check=True,

@@ -1,12 +1,10 @@
 """All parts driven together as the package's docstring says: one world, one seed, closed books."""
 
-import os
-import subprocess
-import sys
 from pathlib import Path
 from statistics import fmean
 
 import pytest
+from hash_seeds import print_under_hash_seeds
 
 from simulators.basin import Basin, Stock
 from simulators.boards import TargetBoard
@@ -122,15 +120,6 @@ for _ in range(3 * 1440):
 @pytest.mark.slow
 def test_the_whole_world_does_not_depend_on_the_hash_seed() -> None:
     """Two interpreters with different hash seeds live the same three days to the last digit."""
-    days = {
-        subprocess.run(
-            [sys.executable, "-c", PROGRAM, Path(__file__).parent],
-            env={**os.environ, "PYTHONHASHSEED": seed},
-            capture_output=True,
-            check=True,
-            text=True,
-        ).stdout
-        for seed in ("1", "2")
-    }
+    days = print_under_hash_seeds(PROGRAM, str(Path(__file__).parent))
 
     assert len(days) == 1
