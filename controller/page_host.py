@@ -7,7 +7,7 @@ from pathlib import Path
 
 from controller.core.alarms.lifecycle import SOUNDING, Phase
 from controller.core.alarms.wording import MINUTES_SHOWN_MOST, clock_words
-from controller.core.foresee import Foresight, foresee_alarm
+from controller.core.foresee import foresee_alarm, see_state
 from controller.core.plan.alarm import Response, Watched
 from controller.core.plan.phrases import ENGLISH, Phrases
 from controller.core.units import MINUTE_MS
@@ -42,7 +42,7 @@ class DaemonHost:
     def view(self) -> PageView:
         """Return what is to be shown now; never a code."""
         state, stamp = self._daemon.engine.state, self._daemon.clock.stamp(0)
-        sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives, state.durable.doubts)
+        sight = see_state(state)
         alarms, phrases = [], state.plan.phrases
         for name, alarm in state.durable.alarms.items():
             entry = state.roll.entries.get(name)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from controller.core.enter import find_age_ms
-from controller.core.foresee import Foresight, compare_mirrors, diagnose_waters, foresee_waters
+from controller.core.foresee import compare_mirrors, diagnose_waters, foresee_waters, see_state
 from controller.core.plan.sensor import Sensor
 from controller.core.state import Entry, State
 from controller.core.units import DAY_MS, KEPT_UNIT, Basis
@@ -15,7 +15,7 @@ from controller.core.water.kit import name_unit
 
 def describe_waters(state: State, stamp: Stamp) -> dict[str, Any]:
     """Describe the waters as a document with stable keys."""
-    sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives, state.durable.doubts)
+    sight = see_state(state)
     return {
         "horizons": [
             {

@@ -9,7 +9,7 @@ from controller.core.curtain.drive import Drive
 from controller.core.plan.alarm import AlarmEntry, Kind
 from controller.core.roll import Roll
 from controller.core.signals.sense import Sense
-from controller.core.state import Tended
+from controller.core.state import State, Tended
 from controller.core.water.diagnosis import Around, Finding, diagnose
 from controller.core.water.mirror import Comparison, compare
 from controller.core.water.outlook import Matter, Outlook, Scene, find_sensor, foresee
@@ -34,6 +34,12 @@ class Foresight:
     def scene(self) -> Scene:
         """What the waters are judged from."""
         return Scene(self.senses, self.tended.traces, self.doubts, self.roll.harms)
+
+
+def see_state(state: State) -> Foresight:
+    """Gather from a state everything an outlook hangs on."""
+    durable = state.durable
+    return Foresight(state.roll, state.senses, state.tended, durable.drives, durable.doubts)
 
 
 def foresee_waters(sight: Foresight) -> tuple[Outlook, ...]:

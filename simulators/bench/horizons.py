@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Final
 
-from controller.core.foresee import Foresight, diagnose_waters, foresee_waters
+from controller.core.foresee import diagnose_waters, foresee_waters, see_state
 from controller.core.plan.plan import Plan
 from controller.settings.load import read_or_tell
 from simulators.clockwork import Clockwork
@@ -54,7 +54,7 @@ def live(plan: Plan, *, seed: int, days: int, every_min: int) -> Quiet:
 def see(clockwork: Clockwork, quiet: Quiet) -> None:
     """Read every outlook and every likely cause once."""
     state = clockwork.engine.state
-    sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives, state.durable.doubts)
+    sight = see_state(state)
     quiet.looks += 1
     for outlook in foresee_waters(sight):
         if outlook.minutes is None:

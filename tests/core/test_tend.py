@@ -23,7 +23,14 @@ from waters import (
 )
 
 from controller.core.alarms.lifecycle import Phase
-from controller.core.foresee import Foresight, compare_mirrors, diagnose_waters, foresee_alarm, foresee_waters
+from controller.core.foresee import (
+    Foresight,
+    compare_mirrors,
+    diagnose_waters,
+    foresee_alarm,
+    foresee_waters,
+    see_state,
+)
 from controller.core.plan.alarm import AlarmEntry, Kind, Response
 from controller.core.plan.people import Way
 from controller.core.plan.water import Loop, Water
@@ -66,7 +73,7 @@ def live(house: House, minutes: int, values: dict[str, float]) -> House:
 def sight(house: House) -> Foresight:
     """Look ahead from the state of a house."""
     state = house.state
-    return Foresight(state.roll, state.senses, state.tended, state.durable.drives, state.durable.doubts)
+    return see_state(state)
 
 
 def test_a_derived_reading_follows_its_inputs() -> None:

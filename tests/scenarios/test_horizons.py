@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.foresee import Foresight, foresee_waters
+from controller.core.foresee import foresee_waters, see_state
 from controller.core.plan.plan import Plan
 from controller.core.units import Quantity
 from controller.core.water.horizon import Basis
@@ -30,7 +30,7 @@ def read_plan() -> Plan:
 def look_at_oxygen(run: Clockwork) -> Outlook:
     """Read the outlook of the first tank's oxygen."""
     state = run.engine.state
-    sight = Foresight(state.roll, state.senses, state.tended, state.durable.drives, state.durable.doubts)
+    sight = see_state(state)
     return next(each for each in foresee_waters(sight) if each.matter.value is Quantity.OXYGEN)
 
 
